@@ -1,0 +1,1 @@
+"""The commands: each loads settings, calls one function and says the result."""

@@ -1,0 +1,26 @@
+"""The command group, and how a fault reaches the user: one paragraph, never a traceback."""
+
+import sys
+
+import click
+
+from proofstrip import __version__
+from proofstrip.errors import ProofstripError
+
+
+class Group(click.Group):
+    """Turns the user's faults into one paragraph and an exit status."""
+
+    def invoke(self, ctx: click.Context) -> object:
+        """Run the command."""
+        try:
+            return super().invoke(ctx)
+        except ProofstripError as fault:
+            click.echo(f"proofstrip: {fault}", err=True)
+            sys.exit(fault.exit_status)
+
+
+@click.group(cls=Group, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="proofstrip")
+def main() -> None:
+    """From combine records of replicated strip trials to an answer that holds up."""

@@ -1,0 +1,102 @@
+"""Every column of every table: name, unit, type, meaning and the range a value can have.
+
+A column exists in a file of this project only if it stands here. Same quantity, same name.
+"""
+
+from dataclasses import dataclass
+
+import pandas as pd
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column.
+
+    Attributes
+    ----------
+    name, unit, dtype, meaning : str
+        ``unit`` is empty for names and counts; ``dtype`` is the pandas name.
+    low, high : float or None
+        Values outside are impossible, not just unlikely.
+    """
+
+    name: str
+    unit: str
+    dtype: str
+    meaning: str
+    low: float | None = None
+    high: float | None = None
+
+
+POINT_COLUMNS: tuple[Column, ...] = (
+    Column("record", "", "int64", "number of the record in reading order, from 0 over all files"),
+    Column("source_file", "", "category", "file that the record was read from"),
+    Column("source_row", "", "int64", "row of that file, the first data row is 1"),
+    Column("machine", "", "category", "combine that logged the record"),
+    Column(
+        "time", "s", "float64", "end of the record's interval, seconds since 1970-01-01 UTC, or since the log's start"
+    ),
+    Column("easting_m", "m", "float64", "easting as logged, in the working projection"),
+    Column("northing_m", "m", "float64", "northing as logged, in the working projection"),
+    Column("cut_easting_m", "m", "float64", "easting where this grain was cut: travel delay applied"),
+    Column("cut_northing_m", "m", "float64", "northing where this grain was cut: travel delay applied"),
+    Column("elevation_m", "m", "float64", "height as logged"),
+    Column("heading_deg", "deg", "float64", "direction of travel, clockwise from grid north", 0, 360),
+    Column("speed_m_s", "m/s", "float64", "ground speed", 0, 20),
+    Column("duration_s", "s", "float64", "length of the record", 0, 3600),
+    Column("distance_m", "m", "float64", "distance travelled in the record", 0, 1000),
+    Column("swath_m", "m", "float64", "header width set in the display", 0, 30),
+    Column("cut_width_m", "m", "float64", "width of standing crop that the header met on this ground", 0, 30),
+    Column("mass_flow_kg_s", "kg/s", "float64", "wet grain flow as logged"),
+    Column("moisture_pct", "%", "float64", "grain moisture as logged, wet basis"),
+    Column("header_down", "", "boolean", "header in working position, as logged; empty when not logged"),
+    Column("pass_id", "", "int32", "pass in which this grain was cut, from 1; 0 = in no pass"),
+    Column("flags", "", "int32", "faults, one bit each (see the flag table)"),
+    Column("usable", "", "bool", "no flag that excludes"),
+    Column("wet_mass_kg", "kg", "float64", "wet grain of the record"),
+    Column("standard_mass_kg", "kg", "float64", "grain of the record at the crop's standard moisture"),
+    Column("area_m2", "m2", "float64", "ground that this grain was cut from: distance x cut width, where it was cut"),
+    Column("yield_kg_ha", "kg/ha", "float64", "standard mass over area"),
+    Column("strip", "", "object", "strip of the trial map; empty outside"),
+    Column("treatment", "", "object", "treatment of the strip"),
+    Column("block", "", "object", "block of the strip"),
+)
+
+STRIP_COLUMNS: tuple[Column, ...] = (
+    Column("strip", "", "object", "strip of the trial map"),
+    Column("treatment", "", "object", "treatment of the strip"),
+    Column("block", "", "object", "block of the strip; empty when the design has none"),
+    Column("source", "", "object", "combine or scale"),
+    Column("yield_kg_ha", "kg/ha", "float64", "sum of standard mass over sum of area in the common window", 0),
+    Column("yield_bu_ac", "bu/ac", "float64", "the same in bushels an acre; empty for crops without a bushel", 0),
+    Column("moisture_pct", "%", "float64", "moisture of the grain, weighted by mass", 0, 100),
+    Column("area_m2", "m2", "float64", "ground counted", 0),
+    Column("standard_mass_kg", "kg", "float64", "grain counted, at standard moisture", 0),
+    Column("length_m", "m", "float64", "length of the common window along the strip", 0),
+    Column("records", "", "int64", "records whose ground lies in the strip", 0),
+    Column("records_used", "", "int64", "records counted", 0),
+    Column("share_removed", "", "float64", "share of the strip's records that were not counted", 0, 1),
+    Column("speed_m_s", "m/s", "float64", "median ground speed of the records counted", 0),
+    Column("pass_ids", "", "object", "passes counted, separated by spaces"),
+    Column("machines", "", "object", "combines that harvested the strip, separated by spaces"),
+    Column("direction", "", "object", "directions of travel along the strip: compass points, separated by spaces"),
+)
+
+
+def empty_frame(columns: tuple[Column, ...]) -> pd.DataFrame:
+    """Make a table with no rows and every column in its type.
+
+    Parameters
+    ----------
+    columns : tuple of Column
+
+    Returns
+    -------
+    pandas.DataFrame
+
+    Examples
+    --------
+    >>> empty_frame(STRIP_COLUMNS).columns[0]
+    'strip'
+    """
+    return pd.DataFrame({column.name: pd.Series(dtype=column.dtype) for column in columns})

@@ -1,0 +1,353 @@
+"""One TOML file -> one frozen, strict settings object, a part per stage.
+
+Every problem of a file is found before any data is read, and reported together, each with its line.
+Settings that a trial file does not name come from ``configs/defaults.toml``.
+"""
+
+import re
+import tomllib
+from importlib import resources
+from pathlib import Path
+from typing import Annotated, Any, Literal, TypeVar
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+
+from proofstrip.crops import Crop, find_crop
+from proofstrip.errors import SettingsError
+from proofstrip.units import Money, parse_money, parse_quantity
+
+
+def config_folder() -> Path:
+    """Give the folder of the shipped settings: inside the installed package, or the checkout's own."""
+    shipped = Path(str(resources.files("proofstrip"))) / "configs"
+    return shipped if shipped.is_dir() else Path(__file__).resolve().parents[2] / "configs"
+
+
+def _quantity(unit: str) -> BeforeValidator:
+    """Read ``"30 ft"`` into ``unit``; a number without a unit is refused."""
+
+    def read(value: object) -> object:
+        if isinstance(value, str):
+            return parse_quantity(value, unit)
+        raise ValueError(f'needs a number and a unit in quotes, such as "12 {unit}"; found {value!r}')
+
+    return BeforeValidator(read)
+
+
+def _money(value: object) -> object:
+    """Read ``"11.40 USD/bu"``."""
+    if isinstance(value, str):
+        return parse_money(value)
+    raise ValueError(f'needs an amount and a currency in quotes, such as "11.40 USD/bu"; found {value!r}')
+
+
+def _money_list(value: object) -> object:
+    """Read one price or a list of season prices."""
+    return tuple(_money(item) for item in (value if isinstance(value, list) else [value]))
+
+
+def _crop(value: object) -> Crop:
+    """Look a crop up by its name in configs/crops.toml."""
+    if isinstance(value, str):
+        return find_crop(value, config_folder())
+    raise ValueError(f"needs the name of a crop in quotes; found {value!r}")
+
+
+Metres = Annotated[float, _quantity("m")]
+Seconds = Annotated[float, _quantity("s")]
+MetresPerSecond = Annotated[float, _quantity("m/s")]
+Hectares = Annotated[float, _quantity("hectare")]
+MoneyAmount = Annotated[Money, BeforeValidator(_money)]
+MoneyList = Annotated[tuple[Money, ...], BeforeValidator(_money_list)]
+Share = Annotated[float, Field(ge=0, le=1)]
+Percent = Annotated[float, Field(ge=0, le=100)]
+
+
+class Part(BaseModel):
+    """A part of a settings file: frozen, and no key is silently ignored."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True, validate_by_name=True)
+
+
+class TrialPart(Part):
+    """What was tried, where and when."""
+
+    name: str = Field(min_length=1)
+    field: str = ""
+    season: int = Field(ge=1900, le=2200)
+    crop: Annotated[Crop, BeforeValidator(_crop)]
+    notes: str = ""
+
+
+class ColumnChoice(Part):
+    """Which column of the raw file holds a quantity, and in which unit."""
+
+    column: str
+    unit: str = ""
+
+
+class HarvestPart(Part):
+    """The raw records."""
+
+    files: tuple[str, ...] = Field(min_length=1)
+    crs: str | None = None
+    swath_m: Metres | None = Field(None, alias="swath", gt=0, le=30)
+    delay_applied_s: float | None = Field(None, ge=-30, le=60)
+    columns: dict[str, ColumnChoice] = {}
+
+
+class TrialMapPart(Part):
+    """The polygons of the strips."""
+
+    file: str
+    strip: str = "strip"
+    treatment: str = "treatment"
+    block: str | None = None
+    control: str
+
+
+class TablePart(Part):
+    """A table beside the trial: scale tickets or ground-loss counts."""
+
+    file: str
+
+
+class EconomicsPart(Part):
+    """Prices, the investment and how long it may take to pay back."""
+
+    price: MoneyList
+    investment: MoneyAmount = Money(0.0, "", "")
+    years: float = Field(1.0, gt=0, le=50)
+    area_ha: Hectares | None = Field(None, alias="area", gt=0)
+    life_years: float | None = Field(None, gt=0, le=100)
+    interest_pct: Percent = 0.0
+    cost: dict[str, MoneyAmount] = {}
+
+
+class CleanPart(Part):
+    """Thresholds of the cleaning stage; reasons stand in configs/defaults.toml."""
+
+    max_gap_s: Seconds = Field(alias="max_gap", gt=0)
+    header_up_s: Seconds = Field(alias="header_up", ge=0)
+    turn_length_m: Metres = Field(alias="turn_length", gt=0)
+    max_turn_deg: float = Field(gt=0, le=180)
+    min_pass_length_m: Metres = Field(alias="min_pass_length", ge=0)
+    jump_m_s: MetresPerSecond = Field(alias="jump_speed", gt=0)
+    jump_share: float = Field(gt=0)
+    off_pass_m: Metres = Field(alias="off_pass", gt=0)
+    off_pass_mad: float = Field(gt=0)
+    delay_s: Seconds | None = Field(None, alias="delay")
+    assumed_delay_s: Seconds = Field(alias="assumed_delay")
+    delay_low_s: Seconds = Field(alias="delay_low")
+    delay_high_s: Seconds = Field(alias="delay_high")
+    delay_min_pairs: int = Field(ge=1)
+    delay_min_confidence: Share
+    delay_max_split_s: Seconds = Field(alias="delay_max_split", gt=0)
+    delay_min_prominence: float = Field(ge=0)
+    ramp_level: Share
+    ramp_max_s: Seconds = Field(alias="ramp_max", ge=0)
+    ramp_min_s: Seconds = Field(alias="ramp_min", ge=0)
+    cell_m: Metres = Field(alias="cell", gt=0)
+    full_width_share: Share
+    narrow_share: Share
+    recut_share: Share
+    slow_share: float = Field(gt=0)
+    fast_share: float = Field(gt=0)
+    speed_change_log: float = Field(gt=0)
+    stuck_s: Seconds = Field(alias="stuck", gt=0)
+    max_flow_ratio: float = Field(gt=1)
+    spike_mad: float = Field(gt=0)
+    spike_records: int = Field(ge=1)
+
+
+class MoisturePart(Part):
+    """Grain moisture."""
+
+    standard_pct: Percent | None = None
+    declared_pct: Percent | None = None
+    use: Literal["record", "pass"]
+
+
+class StripsPart(Part):
+    """From records to strips."""
+
+    max_other_share: Share
+    min_covered_share: Share
+    end_trim_m: Metres = Field(alias="end_trim", ge=0)
+    bin_m: Metres = Field(alias="bin", gt=0)
+
+
+class StatsPart(Part):
+    """The comparison of treatments."""
+
+    confidence: float = Field(gt=0.5, lt=1)
+    power: float = Field(gt=0.5, lt=1)
+
+
+class ReportPart(Part):
+    """The page."""
+
+    units: Literal["us", "metric"]
+
+
+class Settings(Part):
+    """One trial, complete: what the user wrote over the shipped defaults.
+
+    Attributes
+    ----------
+    folder : pathlib.Path
+        Where the trial file stands; relative file names start here.
+    """
+
+    folder: Path
+    trial: TrialPart
+    harvest: HarvestPart
+    trial_map: TrialMapPart
+    scale: TablePart | None = None
+    ground_loss: TablePart | None = None
+    economics: EconomicsPart | None = None
+    clean: CleanPart
+    moisture: MoisturePart
+    strips: StripsPart
+    stats: StatsPart
+    report: ReportPart
+
+    @property
+    def standard_moisture_pct(self) -> float:
+        """Moisture that yields are stated at: the trial's own setting, or the crop's."""
+        own = self.moisture.standard_pct
+        return self.trial.crop.standard_moisture_pct if own is None else own
+
+
+PartT = TypeVar("PartT", bound=Part)
+
+
+def load_settings(path: Path) -> Settings:
+    """Read a trial file over the shipped defaults.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        ``trial.toml``.
+
+    Returns
+    -------
+    Settings
+
+    Raises
+    ------
+    SettingsError
+        With every problem of the file and its line.
+    """
+    text, written = read_toml(path)
+    _, defaults = read_toml(config_folder() / "defaults.toml")
+    merged: dict[str, Any] = dict(written)
+    for part, values in defaults.items():
+        own = written.get(part, {})
+        merged[part] = {**values, **own} if isinstance(own, dict) else own
+    return validate(Settings, {**merged, "folder": path.resolve().parent}, path, text)
+
+
+def read_toml(path: Path) -> tuple[str, dict[str, Any]]:
+    """Read a TOML file.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+
+    Returns
+    -------
+    tuple of str and dict
+        The text and what it says.
+
+    Raises
+    ------
+    SettingsError
+        When the file is not there, is not UTF-8 or is not TOML.
+    """
+    if not path.is_file():
+        raise SettingsError(path, ["there is no such file; give the path of a TOML file"])
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+        return text, tomllib.loads(text)
+    except UnicodeDecodeError as fault:
+        raise SettingsError(path, [f"byte {fault.start} is not UTF-8; save the file as UTF-8 text"]) from fault
+    except tomllib.TOMLDecodeError as fault:
+        raise SettingsError(path, [f"not valid TOML: {fault}"]) from fault
+
+
+def validate(model: type[PartT], data: dict[str, Any], path: Path, text: str) -> PartT:
+    """Check what a file says against a model.
+
+    Parameters
+    ----------
+    model : type of Part
+    data : dict
+    path, text : pathlib.Path, str
+        The file, for the lines of the problems.
+
+    Returns
+    -------
+    Part
+
+    Raises
+    ------
+    SettingsError
+        With every problem and its line.
+    """
+    try:
+        return model.model_validate(data)
+    except ValidationError as fault:
+        lines = find_lines(text)
+        problems = sorted({_describe(error, lines) for error in fault.errors()})
+        raise SettingsError(path, [problem for _, problem in problems]) from None
+
+
+def find_lines(text: str) -> dict[tuple[str, ...], int]:
+    r"""Find the line on which each table and key of a TOML text stands.
+
+    Parameters
+    ----------
+    text : str
+
+    Returns
+    -------
+    dict of tuple of str to int
+        Key path -> line, from 1.
+
+    Examples
+    --------
+    >>> find_lines('[trial]\nname = "x"')
+    {('trial',): 1, ('trial', 'name'): 2}
+    """
+    lines: dict[tuple[str, ...], int] = {}
+    table: tuple[str, ...] = ()
+    for number, line in enumerate(text.splitlines(), start=1):
+        if header := re.match(r"\s*\[\[?\s*([^\[\]]+?)\s*\]\]?\s*(#.*)?$", line):
+            table = _key_path(header[1])
+            lines.setdefault(table, number)
+        elif key := re.match(r"""\s*((?:[\w.-]+|"[^"]*"|'[^']*')(?:\s*\.\s*(?:[\w-]+|"[^"]*"|'[^']*'))*)\s*=""", line):
+            lines.setdefault((*table, *_key_path(key[1])), number)
+    return lines
+
+
+def _key_path(text: str) -> tuple[str, ...]:
+    """Split a dotted TOML key into its parts, quotes removed."""
+    return tuple(part.strip("\"'") for part in re.findall(r"""[\w-]+|"[^"]*"|'[^']*'""", text))
+
+
+def _describe(error: Any, lines: dict[tuple[str, ...], int]) -> tuple[int, str]:
+    """Turn one pydantic error into its line and a sentence."""
+    place = tuple(str(step) for step in error["loc"])
+    line = next((lines[place[:n]] for n in range(len(place), 0, -1) if place[:n] in lines), 0)
+    name = f"[{place[0]}] {'.'.join(place[1:])}".strip() if len(place) > 1 else f"[{'.'.join(place)}]"
+    kind = error["type"]
+    if kind == "missing":
+        said = "is missing; add it"
+    elif kind == "extra_forbidden":
+        said = "is not a setting; see docs/settings.md for the names"
+    else:
+        said = f"{str(error['msg']).removeprefix('Value error, ')}"
+        if kind != "value_error":
+            said += f"; found {error['input']!r}"
+    return line, (f"line {line}: " if line else "") + f"{name} {said}" if place else str(error["msg"])
