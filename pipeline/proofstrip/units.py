@@ -6,6 +6,7 @@ Exact factors: international yard and pound agreement of 1959 (1 lb = 0.45359237
 
 from dataclasses import dataclass
 from functools import cache
+from tokenize import TokenError
 from typing import Any
 
 import numpy as np
@@ -17,6 +18,15 @@ M2_PER_ACRE = 43_560 * M_PER_FT**2
 M2_PER_HA = 10_000.0
 MONEY_PER = ("", "bu", "t", "kg", "lb", "cwt", "ac", "ha", "h", "year")
 HA_PER_ACRE = M2_PER_ACRE / M2_PER_HA
+# What pint raises on a text that is no unit, its parser's own faults among them.
+UNREADABLE = (
+    pint.errors.UndefinedUnitError,
+    pint.errors.DefinitionSyntaxError,
+    AttributeError,
+    TypeError,
+    TokenError,
+    AssertionError,
+)
 
 
 @dataclass(frozen=True)
@@ -42,6 +52,10 @@ def registry() -> Any:
     """Give the one pint registry, with the trade's own units added."""
     ureg: Any = pint.UnitRegistry(autoconvert_offset_to_baseunit=False)
     ureg.define("percent = 0.01 = %")
+    # pint's own acre is of survey feet, 4 millionths larger than the international acre used here.
+    ureg.define("international_acre = 43560 * foot ** 2 = ac")
+    ureg.define("@alias international_acre = acre = acres")
+    ureg.define("@alias hectare = ha")
     return ureg
 
 
@@ -69,7 +83,7 @@ def factor_to(unit: str, target: str) -> float:
     """
     try:
         return float(registry().Quantity(1.0, unit).to(target).magnitude)
-    except (pint.errors.UndefinedUnitError, pint.errors.DefinitionSyntaxError, AttributeError, TypeError) as fault:
+    except UNREADABLE as fault:
         raise ValueError(f"unit {unit!r} is not known; a unit such as {target!r} is expected") from fault
     except pint.errors.DimensionalityError as fault:
         raise ValueError(f"unit {unit!r} does not measure the same thing as {target!r}") from fault
