@@ -1,0 +1,183 @@
+"""What the header meets: the ground that is still standing under it, and the grain on that ground."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from proofstrip.simulate.crop import Crop
+from proofstrip.simulate.drive import Drive
+from proofstrip.simulate.layout import Floats, Ints, Layout
+from proofstrip.simulate.scenario import Scenario
+
+GRID_M = 1.0
+MAIN_SAMPLES, SIDE_SAMPLES = 5, 2
+
+
+@dataclass(frozen=True)
+class Pieces:
+    """Ground cut in one step within one strip; a step that crosses into a neighbour has two pieces.
+
+    Attributes
+    ----------
+    step : Ints
+        Step of the combine's drive.
+    strip : Ints
+        Strip of the ground, -1 outside the trial.
+    width_m, area_m2, yield_kg_ha, moisture_pct : Floats
+    """
+
+    step: Ints
+    strip: Ints
+    width_m: Floats
+    area_m2: Floats
+    yield_kg_ha: Floats
+    moisture_pct: Floats
+
+
+@dataclass(frozen=True)
+class Tracks:
+    """When and where each pass ran, on one grid along the strips.
+
+    Attributes
+    ----------
+    along_m : Floats
+        The grid [m].
+    across_m, time_s : Floats
+        Passes down, grid across.
+    """
+
+    along_m: Floats
+    across_m: Floats
+    time_s: Floats
+
+
+def trace_passes(scenario: Scenario, layout: Layout, drives: list[Drive]) -> Tracks:
+    """Read each pass's line and times from the drives.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    layout : Layout
+    drives : list of Drive
+
+    Returns
+    -------
+    Tracks
+    """
+    grid = np.arange(0, scenario.strip_length_m + GRID_M, GRID_M)
+    across, time = np.empty((2, len(layout.pass_across_m), len(grid)))
+    for drive in drives:
+        for index, steps in _slices(drive):
+            edges = slice(steps.start, steps.stop + 1)
+            order = slice(None, None, int(layout.pass_direction[index]))
+            along = drive.along_m[edges][order]
+            across[index] = np.interp(grid, along, drive.across_m[edges][order])
+            time[index] = np.interp(grid, along, drive.edge_time_s[edges][order])
+    return Tracks(grid, across, time)
+
+
+def _slices(drive: Drive) -> list[tuple[int, slice]]:
+    """Give the steps of each pass of a drive."""
+    starts = np.flatnonzero(np.diff(drive.pass_index, prepend=-1) != 0)
+    ends = np.append(starts[1:], len(drive.pass_index))
+    return [
+        (int(drive.pass_index[start]), slice(int(start), int(end)))
+        for start, end in zip(starts, ends, strict=True)
+        if drive.pass_index[start] >= 0
+    ]
+
+
+def find_standing(scenario: Scenario, layout: Layout, drive: Drive, tracks: Tracks) -> tuple[Floats, Floats]:
+    """Find the left and right edge of the standing crop under the header at each step.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    layout : Layout
+    drive : Drive
+    tracks : Tracks
+        Of all passes of all combines.
+
+    Returns
+    -------
+    tuple of Floats
+        ``across_m`` of the edges; equal where nothing stands [m].
+
+    Notes
+    -----
+    Passes run along each other, so at any place along the strips a pass is an interval across, and what stands is
+    the header's interval less the intervals of the passes that came by earlier. Two passes that overlap at all are
+    less than a header apart; one on the left can only take ground from the left edge. Exact for any order of
+    passes and any number of combines.
+    """
+    half = scenario.header_width_m / 2
+    middle = (drive.across_m[1:] + drive.across_m[:-1]) / 2
+    along = (drive.along_m[1:] + drive.along_m[:-1]) / 2
+    time = (drive.edge_time_s[1:] + drive.edge_time_s[:-1]) / 2
+    left, right = middle - half, middle + half
+    for index, steps in _slices(drive):
+        apart = layout.pass_across_m - layout.pass_across_m[index]
+        for other in np.flatnonzero((np.abs(apart) < 2 * half + 1) & (np.arange(len(apart)) != index)):
+            earlier = np.interp(along[steps], tracks.along_m, tracks.time_s[other]) < time[steps]
+            line = np.interp(along[steps], tracks.along_m, tracks.across_m[other])
+            if apart[other] < 0:
+                left[steps] = np.where(earlier, np.maximum(left[steps], line + half), left[steps])
+            else:
+                right[steps] = np.where(earlier, np.minimum(right[steps], line - half), right[steps])
+    none = (drive.pass_index < 0) | ~drive.header_down
+    left = np.where(none, middle, left)
+    return left, np.where(none, middle, np.maximum(right, left))
+
+
+def cut_crop(scenario: Scenario, crop: Crop, drive: Drive, tracks: Tracks) -> Pieces:
+    """Cut what stands under the header, strip by strip.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    crop : Crop
+    drive : Drive
+    tracks : Tracks
+
+    Returns
+    -------
+    Pieces
+        In order of steps.
+    """
+    layout = crop.layout
+    left, right = find_standing(scenario, layout, drive, tracks)
+    inside = np.clip(drive.along_m, 0, scenario.strip_length_m)
+    length = np.abs(np.diff(inside))
+    walls = np.concatenate([[-np.inf], layout.strip_edges_m, [np.inf]])
+    own = np.append(layout.pass_strip, 0)[drive.pass_index]
+    parts = []
+    for side in (-1, 0, 1):
+        strip = own + side
+        low, high = np.maximum(left, walls[strip + 1]), np.minimum(right, walls[strip + 2])
+        step = np.flatnonzero((high > low) & (length > 0))
+        samples = SIDE_SAMPLES if side else MAIN_SAMPLES
+        parts.append(_sample(crop, drive, (step, strip[step], low[step], high[step]), samples))
+    joined = [np.concatenate(column) for column in zip(*parts, strict=True)]
+    step, strip, low, high, grain, moisture = joined
+    width = high - low
+    area = width * length[step] * layout.frame.stretch((low + high) / 2)
+    order = np.argsort(step, kind="stable")
+    strip = np.where(strip < len(layout.strip_treatment), strip, -1)
+    return Pieces(*(column[order] for column in (step, strip, width, area, grain, moisture)))
+
+
+def _sample(
+    crop: Crop, drive: Drive, piece: tuple[Ints, Ints, Floats, Floats], samples: int
+) -> tuple[Ints, Ints, Floats, Floats, Floats, Floats]:
+    """Average the crop over places evenly spread across each piece."""
+    step, strip, low, high = piece
+    outside = np.where(strip < len(crop.layout.strip_treatment), strip, -1)
+    along = np.clip((drive.along_m[step] + drive.along_m[step + 1]) / 2, 0, crop.scenario.strip_length_m)
+    hours = drive.edge_time_s[step] / 3600
+    grain, water = np.zeros(len(step)), np.zeros(len(step))
+    for share in (np.arange(samples) + 0.5) / samples:
+        across = low + share * (high - low)
+        here = crop.read_yield(across, along, outside)
+        grain += here / samples
+        water += here * crop.read_moisture(across, along, outside, hours) / samples
+    return step, strip, low, high, grain, water / np.maximum(grain, 1e-9)
