@@ -95,7 +95,7 @@ class Crop:
         for middle in self.poor_places_m:
             distance = np.hypot(across_m - middle[0], along_m - middle[1])
             poor = np.where(distance < own.poor_patch_m, 1 - own.poor_patch_loss, poor)
-        return own.yield_kg_ha * level * trend * headland * effect * poor
+        return np.asarray(own.yield_kg_ha * level * trend * headland * effect * poor, dtype=np.float64)
 
     def read_moisture(self, across_m: Floats, along_m: Floats, strip: Ints, hours: Floats) -> Floats:
         """Give the grain's moisture, wet basis [%], ``hours`` after the first cut."""
@@ -103,12 +103,14 @@ class Crop:
         extra = np.array([*(kind.moisture_pt for kind in own.treatments), 0.0])
         varied = own.moisture_sd_pt * self.wetness.sample(*self.layout.frame.flatten(across_m, along_m))
         trend = own.moisture_trend_pt * (along_m / own.strip_length_m - 0.5)
-        moisture = own.moisture_pct + varied + trend + own.moisture_pt_per_h * hours + extra[self._kinds(strip)]
+        moisture: Floats = own.moisture_pct + varied + trend + own.moisture_pt_per_h * hours + extra[self._kinds(strip)]
         return np.clip(moisture, 2.0, 60.0)
 
     def _kinds(self, strip: Ints) -> Ints:
         """Give the treatment of each strip; the border's is the one after the last."""
-        return np.append(self.layout.strip_treatment, len(self.scenario.treatments))[strip]
+        kinds = np.append(self.layout.strip_treatment, len(self.scenario.treatments))
+        own: Ints = kinds[strip]
+        return own
 
 
 def grow_crop(scenario: Scenario, layout: Layout, rng: np.random.Generator) -> Crop:

@@ -1,6 +1,7 @@
 """What the header meets: the ground that is still standing under it, and the grain on that ground."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 
@@ -10,7 +11,7 @@ from proofstrip.simulate.layout import Floats, Ints, Layout
 from proofstrip.simulate.scenario import Scenario
 
 GRID_M = 1.0
-MAIN_SAMPLES, SIDE_SAMPLES = 5, 2
+SAMPLES = 5
 
 
 @dataclass(frozen=True)
@@ -146,38 +147,34 @@ def cut_crop(scenario: Scenario, crop: Crop, drive: Drive, tracks: Tracks) -> Pi
     """
     layout = crop.layout
     left, right = find_standing(scenario, layout, drive, tracks)
-    inside = np.clip(drive.along_m, 0, scenario.strip_length_m)
-    length = np.abs(np.diff(inside))
     walls = np.concatenate([[-np.inf], layout.strip_edges_m, [np.inf]])
     own = np.append(layout.pass_strip, 0)[drive.pass_index]
-    parts = []
+    sides = []
     for side in (-1, 0, 1):
         strip = own + side
         low, high = np.maximum(left, walls[strip + 1]), np.minimum(right, walls[strip + 2])
-        step = np.flatnonzero((high > low) & (length > 0))
-        samples = SIDE_SAMPLES if side else MAIN_SAMPLES
-        parts.append(_sample(crop, drive, (step, strip[step], low[step], high[step]), samples))
-    joined = [np.concatenate(column) for column in zip(*parts, strict=True)]
-    step, strip, low, high, grain, moisture = joined
-    width = high - low
-    area = width * length[step] * layout.frame.stretch((low + high) / 2)
-    order = np.argsort(step, kind="stable")
-    strip = np.where(strip < len(layout.strip_treatment), strip, -1)
-    return Pieces(*(column[order] for column in (step, strip, width, area, grain, moisture)))
+        strip = np.where(strip < len(layout.strip_treatment), strip, -1)
+        sides.append(_cut_side(crop, drive, strip, (low, high)))
+    order = np.argsort(np.concatenate([part.step for part in sides]), kind="stable")
+
+    def joined(name: str) -> Any:
+        return np.concatenate([getattr(part, name) for part in sides])[order]
+
+    return Pieces(**{field.name: joined(field.name) for field in fields(Pieces)})
 
 
-def _sample(
-    crop: Crop, drive: Drive, piece: tuple[Ints, Ints, Floats, Floats], samples: int
-) -> tuple[Ints, Ints, Floats, Floats, Floats, Floats]:
-    """Average the crop over places evenly spread across each piece."""
-    step, strip, low, high = piece
-    outside = np.where(strip < len(crop.layout.strip_treatment), strip, -1)
-    along = np.clip((drive.along_m[step] + drive.along_m[step + 1]) / 2, 0, crop.scenario.strip_length_m)
+def _cut_side(crop: Crop, drive: Drive, strip: Ints, edges_m: tuple[Floats, Floats]) -> Pieces:
+    """Cut what each step takes between two edges, averaging the crop over places spread evenly between them."""
+    along_m = np.clip(drive.along_m, 0, crop.scenario.strip_length_m)
+    step = np.flatnonzero((edges_m[1] > edges_m[0]) & (np.diff(along_m) != 0))
+    strip, low, high = strip[step], edges_m[0][step], edges_m[1][step]
+    along = (along_m[step] + along_m[step + 1]) / 2
     hours = drive.edge_time_s[step] / 3600
     grain, water = np.zeros(len(step)), np.zeros(len(step))
-    for share in (np.arange(samples) + 0.5) / samples:
+    for share in (np.arange(SAMPLES) + 0.5) / SAMPLES:
         across = low + share * (high - low)
-        here = crop.read_yield(across, along, outside)
-        grain += here / samples
-        water += here * crop.read_moisture(across, along, outside, hours) / samples
-    return step, strip, low, high, grain, water / np.maximum(grain, 1e-9)
+        here = crop.read_yield(across, along, strip)
+        grain += here / SAMPLES
+        water += here * crop.read_moisture(across, along, strip, hours) / SAMPLES
+    area = (high - low) * np.abs(np.diff(along_m))[step] * crop.layout.frame.stretch((low + high) / 2)
+    return Pieces(step, strip, high - low, area, grain, water / np.maximum(grain, 1e-9))

@@ -87,7 +87,7 @@ def _step_through(scenario: Scenario, layout: Layout, clock: Floats, way: Way, m
     """Cut a timed line into steps of equal time, a whole number of records."""
     per_record = scenario.steps_per_record
     steps = int(clock[-1] / scenario.step_length_s) // per_record * per_record
-    edges = np.arange(steps + 1) * scenario.step_length_s
+    edges = np.arange(steps + 1, dtype=np.float64) * scenario.step_length_s
     across, along = np.interp(edges, clock, way.across_m), np.interp(edges, clock, way.along_m)
     right, up = layout.frame.flatten(across, along)
     middle = (edges[:-1] + edges[1:]) / 2

@@ -1,6 +1,7 @@
 """One invented harvest from field to log."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -10,7 +11,7 @@ from proofstrip.simulate.crop import grow_crop
 from proofstrip.simulate.cut import Pieces, cut_crop, trace_passes
 from proofstrip.simulate.display import START_S, write_log
 from proofstrip.simulate.drive import Drive, drive_passes
-from proofstrip.simulate.layout import Layout, draw_map, lay_out
+from proofstrip.simulate.layout import Ints, Layout, draw_map, lay_out
 from proofstrip.simulate.scenario import Combine, Scenario
 from proofstrip.simulate.sensor import Readings, sense_grain
 
@@ -135,7 +136,7 @@ def _list_ground(scenario: Scenario, layout: Layout, cut: tuple[Combine, Drive, 
     mass = pieces.yield_kg_ha * pieces.area_m2 / 10_000
     return pd.DataFrame(
         {
-            "machine": pd.Categorical.from_codes(np.zeros(len(step), int), [combine.name]),
+            "machine": _named(np.zeros(len(step), dtype=np.int64), [combine.name]),
             "pass_number": layout.pass_number[drive.pass_index[step]],
             "time": START_S + (drive.edge_time_s[step] + drive.edge_time_s[step + 1]) / 2,
             "easting_m": easting,
@@ -152,9 +153,9 @@ def _list_ground(scenario: Scenario, layout: Layout, cut: tuple[Combine, Drive, 
     )
 
 
-def _named(codes: np.ndarray, names: list[str]) -> pd.Categorical:
+def _named(codes: Ints, names: list[str]) -> Any:
     """Name codes; -1 is the last name."""
-    return pd.Categorical.from_codes(np.where(codes < 0, len(names) - 1, codes), names)
+    return pd.Categorical.from_codes(np.where(codes < 0, len(names) - 1, codes), pd.Index(names))
 
 
 def _join(frames: list[pd.DataFrame]) -> pd.DataFrame:

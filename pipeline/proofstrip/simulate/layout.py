@@ -110,7 +110,7 @@ def lay_out(scenario: Scenario, rng: np.random.Generator) -> Layout:
     strips = len(treatment)
     passes_m = (scenario.passes_per_strip - 1 + scenario.narrow_last_share) * scenario.spacing_m
     width_m = passes_m if scenario.strip_width_m is None else scenario.strip_width_m
-    edges = np.arange(strips + 1) * width_m
+    edges = np.arange(strips + 1, dtype=np.float64) * width_m
     own = (width_m - passes_m) / 2 + (np.arange(scenario.passes_per_strip) + 0.5) * scenario.spacing_m
     own[-1] = (width_m + passes_m) / 2 - scenario.spacing_m / 2
     across = (edges[:-1, None] + own).ravel()
@@ -146,7 +146,8 @@ def _share_out(scenario: Scenario, treatment: Ints, block: Ints, strip: Ints) ->
     """Give the combine of each pass."""
     machines = len(scenario.combines)
     if scenario.combine_takes == "halves":
-        return strip * machines // (strip[-1] + 1)
+        half: Ints = strip * machines // (strip[-1] + 1)
+        return half
     by = {"blocks": block, "strips": strip, "treatments": treatment}[scenario.combine_takes]
     return by % machines
 
@@ -154,7 +155,8 @@ def _share_out(scenario: Scenario, treatment: Ints, block: Ints, strip: Ints) ->
 def _order_passes(scenario: Scenario, treatment: Ints, strip: Ints) -> Ints:
     """Give the passes in order of cutting."""
     keys = {"across": np.zeros_like(strip), "by_treatment": treatment, "every_second": strip % 2}
-    return np.argsort(keys[scenario.pass_order], kind="stable")
+    order: Ints = np.argsort(keys[scenario.pass_order], kind="stable").astype(np.int64)
+    return order
 
 
 def draw_map(scenario: Scenario, layout: Layout) -> gpd.GeoDataFrame:

@@ -237,6 +237,8 @@ class Scenario:
                 f"narrow_last_share {self.narrow_last_share} needs two passes a strip or more; "
                 f"found {self.passes_per_strip}"
             )
+        if not 0 < self.step_s <= 1:
+            raise ValueError(f"step_s {self.step_s} s: noise is given per second, so a step is above 0 and up to 1 s")
         if self.shift_applied_s < 0:
             raise ValueError(f"shift_applied_s {self.shift_applied_s} s: a display pairs a position with a later flow")
         if not self.log_through_turns and self.header_switch in ("inverted", "missing"):

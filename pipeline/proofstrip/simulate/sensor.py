@@ -107,7 +107,8 @@ def _flow_noise(scenario: Scenario, clean_kg_s: Floats, rng: np.random.Generator
     lags = np.arange(1, count)
     variance = (count + 2 * np.sum((count - lags) * memory**lags)) / count**2
     noise = remember(rng.standard_normal(len(clean_kg_s)), memory) * scenario.noise_kg_s / np.sqrt(variance)
-    return noise * np.minimum(clean_kg_s / (0.1 * scenario.nominal_flow_kg_s), 1)
+    noise *= np.minimum(clean_kg_s / (0.1 * scenario.nominal_flow_kg_s), 1)
+    return np.asarray(noise, dtype=np.float64)
 
 
 def probe_moisture(scenario: Scenario, water_pct: Floats, rng: np.random.Generator) -> Floats:
@@ -131,4 +132,5 @@ def probe_moisture(scenario: Scenario, water_pct: Floats, rng: np.random.Generat
     if not len(known):
         return np.full(len(water_pct), scenario.moisture_pct)
     latest = np.maximum(np.searchsorted(known, np.arange(len(sampled)), side="right") - 1, 0)
-    return np.repeat(sampled[known[latest]], every)[: len(water_pct)]
+    held: Floats = np.repeat(sampled[known[latest]], every)[: len(water_pct)]
+    return held
