@@ -5,6 +5,7 @@ import sys
 import click
 
 from proofstrip import __version__
+from proofstrip.cli.simulate import simulate
 from proofstrip.errors import ProofstripError
 
 
@@ -24,3 +25,6 @@ class Group(click.Group):
 @click.version_option(__version__, prog_name="proofstrip")
 def main() -> None:
     """From combine records of replicated strip trials to an answer that holds up."""
+
+
+main.add_command(simulate)

@@ -79,23 +79,27 @@ class Crop:
     response_floor: float
     poor_places_m: Floats
 
-    def read_yield(self, across_m: Floats, along_m: Floats, strip: Ints) -> Floats:
-        """Give grain at standard moisture [kg/ha]; ``strip`` -1 is border without treatment."""
+    def read_soil(self, across_m: Floats, along_m: Floats) -> Floats:
+        """Give the grain at standard moisture that the ground bears without any treatment [kg/ha]."""
         own, right_up = self.scenario, self.layout.frame.flatten(across_m, along_m)
         width, length = self.layout.strip_edges_m[-1], own.strip_length_m
         level = np.maximum(1 + own.yield_cv * self.vigour.sample(*right_up), 0.05)
         trend = 1 + own.trend_along * (along_m / length - 0.5) + own.trend_across * (across_m / width - 0.5)
         to_end = np.minimum(along_m, length - along_m)
         headland = 1 - own.headland_loss * np.clip(1 - to_end / own.headland_m, 0, 1)
-        effects = np.array([*(kind.effect for kind in own.treatments), 1.0])
-        effect = effects[self._kinds(strip)]
-        if own.effect_patch_share < 1:
-            effect = np.where(self.response.sample(*right_up) > self.response_floor, effect, 1.0)
         poor = np.ones_like(level)
         for middle in self.poor_places_m:
             distance = np.hypot(across_m - middle[0], along_m - middle[1])
             poor = np.where(distance < own.poor_patch_m, 1 - own.poor_patch_loss, poor)
-        return np.asarray(own.yield_kg_ha * level * trend * headland * effect * poor, dtype=np.float64)
+        return np.asarray(own.yield_kg_ha * level * trend * headland * poor, dtype=np.float64)
+
+    def read_effect(self, across_m: Floats, along_m: Floats, strip: Ints) -> Floats:
+        """Give what the strip's treatment multiplies the yield by; ``strip`` -1 is border without treatment."""
+        effect: Floats = np.array([*(kind.effect for kind in self.scenario.treatments), 1.0])[self._kinds(strip)]
+        if self.scenario.effect_patch_share == 1:
+            return effect
+        responds = self.response.sample(*self.layout.frame.flatten(across_m, along_m)) > self.response_floor
+        return np.where(responds, effect, 1.0)
 
     def read_moisture(self, across_m: Floats, along_m: Floats, strip: Ints, hours: Floats) -> Floats:
         """Give the grain's moisture, wet basis [%], ``hours`` after the first cut."""

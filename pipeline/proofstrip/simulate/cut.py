@@ -24,7 +24,10 @@ class Pieces:
         Step of the combine's drive.
     strip : Ints
         Strip of the ground, -1 outside the trial.
-    width_m, area_m2, yield_kg_ha, moisture_pct : Floats
+    width_m, area_m2 : Floats
+    yield_kg_ha, untreated_kg_ha : Floats
+        Grain at standard moisture, and what the same ground would have given without treatment.
+    moisture_pct : Floats
     """
 
     step: Ints
@@ -32,6 +35,7 @@ class Pieces:
     width_m: Floats
     area_m2: Floats
     yield_kg_ha: Floats
+    untreated_kg_ha: Floats
     moisture_pct: Floats
 
 
@@ -170,11 +174,13 @@ def _cut_side(crop: Crop, drive: Drive, strip: Ints, edges_m: tuple[Floats, Floa
     strip, low, high = strip[step], edges_m[0][step], edges_m[1][step]
     along = (along_m[step] + along_m[step + 1]) / 2
     hours = drive.edge_time_s[step] / 3600
-    grain, water = np.zeros(len(step)), np.zeros(len(step))
+    soil, grain, water = np.zeros((3, len(step)))
     for share in (np.arange(SAMPLES) + 0.5) / SAMPLES:
         across = low + share * (high - low)
-        here = crop.read_yield(across, along, strip)
+        bare = crop.read_soil(across, along)
+        here = bare * crop.read_effect(across, along, strip)
+        soil += bare / SAMPLES
         grain += here / SAMPLES
         water += here * crop.read_moisture(across, along, strip, hours) / SAMPLES
     area = (high - low) * np.abs(np.diff(along_m))[step] * crop.layout.frame.stretch((low + high) / 2)
-    return Pieces(step, strip, high - low, area, grain, water / np.maximum(grain, 1e-9))
+    return Pieces(step, strip, high - low, area, grain, soil, water / np.maximum(grain, 1e-9))

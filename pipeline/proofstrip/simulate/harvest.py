@@ -65,9 +65,10 @@ class Simulated:
     ground : pandas.DataFrame
         One row per step and strip in which ground was cut: machine, pass_number, time (middle of the step),
         easting_m, northing_m (of the header's centre), along_m (from the start of the strips), strip, treatment,
-        block (empty outside the trial), area_m2, true_mass_kg (standard moisture), sensed_mass_kg (the same grain
-        with the sensor's gain, pass error, drift and curve, without noise), wet_mass_kg. In any window,
-        sum(sensed) / sum(area) is what a perfect pipeline finds and sum(true) / sum(area) is the truth.
+        block (empty outside the trial), area_m2, true_mass_kg (standard moisture), untreated_mass_kg (what the same
+        ground would have given), sensed_mass_kg (the true grain with the sensor's gain, pass error, drift and curve,
+        without noise), wet_mass_kg. In any window, sum(sensed) / sum(area) is what a perfect pipeline finds,
+        sum(true) / sum(area) is the truth, and sum(true) / sum(untreated) is what the treatment did there.
     trial_map : geopandas.GeoDataFrame
         strip, treatment, block, geometry.
     tickets : pandas.DataFrame
@@ -147,6 +148,7 @@ def _list_ground(scenario: Scenario, layout: Layout, cut: tuple[Combine, Drive, 
             "block": _named(block, [*(f"B{number + 1}" for number in range(scenario.blocks)), ""]),
             "area_m2": pieces.area_m2,
             "true_mass_kg": mass,
+            "untreated_mass_kg": pieces.untreated_kg_ha * pieces.area_m2 / 10_000,
             "sensed_mass_kg": mass * readings.sensed_share,
             "wet_mass_kg": mass * (100 - scenario.standard_moisture_pct) / (100 - pieces.moisture_pct),
         }

@@ -4,14 +4,14 @@ from dataclasses import replace
 
 from proofstrip.simulate.scenario import Combine, Scenario
 
-ORDINARY = Scenario(note="one combine, back and forth, small faults of every common kind")
+ORDINARY = Scenario(note="One combine, back and forth, small faults of every common kind.")
 
 _ALL = (
     ORDINARY,
     replace(
         ORDINARY,
         name="hard",
-        note="two combines, stops, jumps, overlap, narrow last pass of each strip, late header switch",
+        note="Two combines, stops, jumps, overlap, narrow last pass of each strip, late header switch.",
         combines=(Combine("combine 1", 1.0, 11.0, 3.0), Combine("combine 2", 1.06, 13.0, 3.5, start_s=120.0)),
         passes_per_strip=2,
         narrow_last_share=0.6,
@@ -38,30 +38,30 @@ _ALL = (
     replace(
         ORDINARY,
         name="flat",
-        note="a field without pattern under a noisy sensor: the delay cannot be found from it",
+        note="A field without pattern under a noisy sensor: the delay cannot be found from it.",
         yield_cv=0.015,
         trend_along=0.0,
         trend_across=0.0,
         headland_loss=0.0,
         noise_kg_s=0.08 * ORDINARY.nominal_flow_kg_s,
     ),
-    replace(ORDINARY, name="one_way", note="every pass in the same direction, empty drive back", path="one_way"),
-    replace(ORDINARY, name="contour", note="curved passes along a slope", curve_radius_m=350.0),
+    replace(ORDINARY, name="one_way", note="Every pass in the same direction, empty drive back.", path="one_way"),
+    replace(ORDINARY, name="contour", note="Curved passes along a slope.", curve_radius_m=350.0),
     replace(
         ORDINARY,
         name="already_shifted",
-        note="the display moved the records by 12 s where the grain takes 9 s",
+        note="The display moved the records by 12 s where the grain takes 9 s.",
         shift_applied_s=12.0,
         combines=(Combine("combine 1", 1.0, 9.0, 2.5),),
     ),
-    replace(ORDINARY, name="slow_log", note="a record every 3 s", record_s=3.0),
-    replace(ORDINARY, name="fast_log", note="five records a second", record_s=0.2),
-    replace(ORDINARY, name="patchy", note="the treatment acts in patches only", effect_patch_share=0.3),
-    replace(ORDINARY, name="no_header_switch", note="the display knows no header state", header_switch="missing"),
-    replace(ORDINARY, name="angled", note="rows at 37 degrees", heading_deg=37.0),
-    replace(ORDINARY, name="short_strips", note="strips of 120 m", strip_length_m=120.0),
+    replace(ORDINARY, name="slow_log", note="A record every 3 s.", record_s=3.0),
+    replace(ORDINARY, name="fast_log", note="Five records a second.", record_s=0.2),
+    replace(ORDINARY, name="patchy", note="The treatment acts in patches only.", effect_patch_share=0.3),
+    replace(ORDINARY, name="no_header_switch", note="The display knows no header state.", header_switch="missing"),
+    replace(ORDINARY, name="angled", note="Rows at 37 degrees.", heading_deg=37.0),
+    replace(ORDINARY, name="short_strips", note="Strips of 120 m.", strip_length_m=120.0),
     replace(
-        ORDINARY, name="one_per_load", note="each strip is one load over the scale", tickets=True, passes_per_strip=2
+        ORDINARY, name="one_per_load", note="Each strip is one load over the scale.", tickets=True, passes_per_strip=2
     ),
 )
 
