@@ -10,7 +10,7 @@ from importlib import resources
 from pathlib import Path
 from typing import Annotated, Any, Literal, TypeVar
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, field_validator, model_validator
 
 from proofstrip.crops import Crop, find_crop
 from proofstrip.errors import SettingsError
@@ -113,15 +113,63 @@ class TablePart(Part):
 
 
 class EconomicsPart(Part):
-    """Prices, the investment and how long it may take to pay back."""
+    """Prices, the investment and how long it may take to pay back; one currency throughout."""
 
-    price: MoneyList
+    price: MoneyList = Field(min_length=1)
     investment: MoneyAmount = Money(0.0, "", "")
     years: float = Field(1.0, gt=0, le=50)
     area_ha: Hectares | None = Field(None, alias="area", gt=0)
     life_years: float | None = Field(None, gt=0, le=100)
     interest_pct: Percent = 0.0
     cost: dict[str, MoneyAmount] = {}
+
+    @field_validator("price")
+    @classmethod
+    def _check_price(cls, prices: tuple[Money, ...]) -> tuple[Money, ...]:
+        """Take prices of grain only."""
+        for price in prices:
+            _require_per(price, ("bu", "t", "kg", "lb", "cwt"), "a price")
+            if price.amount <= 0:
+                raise ValueError(f"a price is above zero; found {price.amount:g}")
+        return prices
+
+    @field_validator("investment")
+    @classmethod
+    def _check_investment(cls, investment: Money) -> Money:
+        """Take a plain sum only."""
+        _require_per(investment, ("",), "an investment")
+        if investment.amount < 0:
+            raise ValueError(f"an investment is zero or more; found {investment.amount:g}")
+        return investment
+
+    @field_validator("cost")
+    @classmethod
+    def _check_cost(cls, costs: dict[str, Money]) -> dict[str, Money]:
+        """Take costs of ground only."""
+        for name, cost in costs.items():
+            _require_per(cost, ("ac", "ha"), f"the cost of {name!r}")
+        return costs
+
+    @model_validator(mode="after")
+    def _check_currency(self) -> "EconomicsPart":
+        """Refuse sums in several currencies."""
+        sums = [*self.price, *self.cost.values(), *([self.investment] if self.investment.currency else [])]
+        found = sorted({item.currency for item in sums})
+        if len(found) > 1:
+            raise ValueError(f"sums are in {' and '.join(found)}; give all of them in one currency")
+        return self
+
+    @property
+    def currency(self) -> str:
+        """ISO 4217 code of every sum."""
+        return self.price[0].currency
+
+
+def _require_per(money: Money, allowed: tuple[str, ...], what: str) -> None:
+    """Refuse a sum for a unit that does not fit."""
+    if money.per not in allowed:
+        units = " or ".join(f"/{unit}" if unit else "no unit" for unit in allowed)
+        raise ValueError(f"{what} has {units} after the currency; found {'/' + money.per if money.per else 'no unit'}")
 
 
 class CleanPart(Part):
@@ -147,6 +195,7 @@ class CleanPart(Part):
     ramp_level: Share
     ramp_max_s: Seconds = Field(alias="ramp_max", ge=0)
     ramp_min_s: Seconds = Field(alias="ramp_min", ge=0)
+    ramp_unsure_s: Seconds = Field(alias="ramp_unsure", ge=0)
     cell_m: Metres = Field(alias="cell", gt=0)
     full_width_share: Share
     narrow_share: Share
@@ -157,7 +206,7 @@ class CleanPart(Part):
     stuck_s: Seconds = Field(alias="stuck", gt=0)
     max_flow_ratio: float = Field(gt=1)
     spike_mad: float = Field(gt=0)
-    spike_records: int = Field(ge=1)
+    spike_s: Seconds = Field(alias="spike", gt=0)
 
 
 class MoisturePart(Part):
@@ -182,12 +231,15 @@ class StatsPart(Part):
 
     confidence: float = Field(gt=0.5, lt=1)
     power: float = Field(gt=0.5, lt=1)
+    permutations: int = Field(ge=999, le=1_000_000)
+    seed: int = Field(ge=0)
 
 
 class ReportPart(Part):
     """The page."""
 
     units: Literal["us", "metric"]
+    prepared_by: str = ""
 
 
 class Settings(Part):
@@ -219,6 +271,16 @@ class Settings(Part):
         return self.trial.crop.standard_moisture_pct if own is None else own
 
 
+class Defaults(Part):
+    """The shipped settings alone."""
+
+    clean: CleanPart
+    moisture: MoisturePart
+    strips: StripsPart
+    stats: StatsPart
+    report: ReportPart
+
+
 PartT = TypeVar("PartT", bound=Part)
 
 
@@ -246,6 +308,18 @@ def load_settings(path: Path) -> Settings:
         own = written.get(part, {})
         merged[part] = {**values, **own} if isinstance(own, dict) else own
     return validate(Settings, {**merged, "folder": path.resolve().parent}, path, text)
+
+
+def load_defaults() -> Defaults:
+    """Give the shipped settings of every stage, for calling a stage alone.
+
+    Returns
+    -------
+    Defaults
+    """
+    path = config_folder() / "defaults.toml"
+    text, values = read_toml(path)
+    return validate(Defaults, values, path, text)
 
 
 def read_toml(path: Path) -> tuple[str, dict[str, Any]]:

@@ -1,0 +1,186 @@
+"""Many comparisons at once: Dunnett's test against a control and Tukey's test of all pairs.
+
+Both are integrals over the residual standard deviation, done here by Gauss-Legendre quadrature over a whole vector of
+statistics: the same figures as ``scipy.stats`` to ten digits, and fast enough for thousands of tables.
+"""
+
+from collections.abc import Callable
+from functools import cache
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import optimize, special, stats
+
+Floats = NDArray[np.float64]
+
+NODES = 96
+NORMAL_REACH = 8.5  # a standard normal value lies outside with a chance below 2e-17
+QMC_POINTS = 200_000
+
+
+@cache
+def _nodes() -> tuple[Floats, Floats]:
+    """Give Gauss-Legendre nodes and weights on -1 to 1."""
+    nodes, weights = np.polynomial.legendre.leggauss(NODES)
+    return np.asarray(nodes), np.asarray(weights)
+
+
+def _normal_nodes() -> tuple[Floats, Floats]:
+    """Give nodes and weights that integrate over a standard normal value."""
+    nodes, weights = _nodes()
+    z = NORMAL_REACH * nodes
+    return z, NORMAL_REACH * weights * np.exp(-0.5 * z * z) / np.sqrt(2 * np.pi)
+
+
+def _scale_nodes(df: float) -> tuple[Floats, Floats]:
+    """Give nodes and weights that integrate over s / sigma with ``df`` degrees of freedom."""
+    nodes, weights = _nodes()
+    low, high = np.sqrt(stats.chi2.ppf([1e-16, 1 - 1e-16], df) / df)
+    s = low + (high - low) * (nodes + 1) / 2
+    log_density = np.log(2 * df * s) + stats.chi2.logpdf(df * s * s, df)
+    return s, (high - low) / 2 * weights * np.exp(log_density)
+
+
+def t_tail(t: Floats, df: float) -> Floats:
+    """Give the two-sided p of Student's t."""
+    return np.asarray(2 * special.stdtr(df, -np.abs(t)))
+
+
+def dunnett_tail(t: Floats, df: float, correlation: Floats) -> Floats:
+    """Chance that the largest of several |t| against one control exceeds each value.
+
+    Parameters
+    ----------
+    t : ndarray, shape (m,)
+        Statistics.
+    df : float
+        Degrees of freedom of the shared standard error.
+    correlation : ndarray, shape (c, c)
+        Of the c contrasts; 0.5 everywhere in complete blocks.
+
+    Returns
+    -------
+    ndarray, shape (m,)
+
+    References
+    ----------
+    Dunnett, C. W. (1955). A multiple comparison procedure for comparing several treatments with a control.
+    Journal of the American Statistical Association 50, 1096-1121.
+
+    Examples
+    --------
+    >>> r = np.full((2, 2), 0.5) + 0.5 * np.eye(2)
+    >>> dunnett_tail(np.array([2.38]), 20.0, r).round(3)  # Dunnett's table: 2.38 at 5 %
+    array([0.05])
+    """
+    t = np.abs(np.asarray(t, dtype=float))
+    if len(correlation) == 1:
+        return t_tail(t, df)
+    loadings = product_loadings(correlation)
+    if loadings is None:
+        return np.array([_multivariate_t_tail(value, df, correlation) for value in t])
+    z, z_weights = _normal_nodes()
+    s, s_weights = _scale_nodes(df)
+    unique, counts = np.unique(loadings.round(12), return_counts=True)
+    inside = np.ones((len(t), NODES, NODES))
+    bound = t[:, None, None] * s[None, :, None]
+    for loading, count in zip(unique, counts, strict=True):
+        rest = np.sqrt(1 - loading**2)
+        shift = loading * z[None, None, :]
+        inside *= (special.ndtr((shift + bound) / rest) - special.ndtr((shift - bound) / rest)) ** count
+    return np.asarray(np.clip(1 - np.einsum("msz,s,z->m", inside, s_weights, z_weights), 0, 1))
+
+
+def product_loadings(correlation: Floats) -> Floats | None:
+    """Find l with correlation_ij = l_i l_j off the diagonal; none where there is no such l."""
+    c = len(correlation)
+    if c == 2:
+        r = float(correlation[0, 1])
+        return np.sqrt(np.array([r, r])) if 0 <= r < 1 else None
+    a, b = np.where(np.arange(c) == 0, 1, 0), np.where(np.arange(c) <= 1, 2, 1)
+    i = np.arange(c)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        squares = correlation[i, a] * correlation[i, b] / correlation[a, b]
+    if not np.all(np.isfinite(squares) & (squares >= 0) & (squares < 1)):
+        return None
+    loadings = np.sqrt(squares)
+    fitted = np.outer(loadings, loadings)
+    np.fill_diagonal(fitted, 1.0)
+    return loadings if np.allclose(fitted, correlation, atol=1e-9) else None
+
+
+def _multivariate_t_tail(t: float, df: float, correlation: Floats) -> float:
+    """Integrate the general case by seeded quasi-random numbers; right to about 1e-4."""
+    bound = np.full(len(correlation), t)
+    inside = stats.multivariate_t.cdf(
+        bound,
+        shape=correlation,
+        df=df,  # type: ignore[arg-type]  # only the stubs ask for a whole number
+        lower_limit=-bound,
+        maxpts=QMC_POINTS,
+        random_state=np.random.default_rng(1),
+    )
+    return float(np.clip(1 - inside, 0, 1))
+
+
+def tukey_tail(q: Floats, treatments: int, df: float) -> Floats:
+    """Chance that the studentized range of several means exceeds each value.
+
+    Parameters
+    ----------
+    q : ndarray, shape (m,)
+        Difference over the standard error of one mean: sqrt(2) times t.
+    treatments : int
+        Number of means.
+    df : float
+        Degrees of freedom.
+
+    Returns
+    -------
+    ndarray, shape (m,)
+
+    References
+    ----------
+    Tukey, J. W. (1953), The problem of multiple comparisons; Copenhaver, M. D. and Holland, B. (1988).
+    Journal of Statistical Computation and Simulation 30, 1-15 (the integral).
+    """
+    q = np.abs(np.asarray(q, dtype=float))
+    if treatments == 2:
+        return t_tail(q / np.sqrt(2), df)
+    z, z_weights = _normal_nodes()
+    s, s_weights = _scale_nodes(df)
+    tails = np.empty(len(q))
+    for start in range(0, len(q), 64):  # bounds the memory at 200 treatments
+        part = q[start : start + 64]
+        width = part[:, None, None] * s[None, :, None]
+        inside = (special.ndtr(z) - special.ndtr(z[None, None, :] - width)) ** (treatments - 1)
+        tails[start : start + 64] = 1 - treatments * np.einsum("msz,s,z->m", inside, s_weights, z_weights)
+    return np.clip(tails, 0, 1)
+
+
+def dunnett_critical(confidence: float, df: float, correlation: Floats) -> float:
+    """Value that the largest of several |t| stays below with the chosen confidence."""
+    alpha = 1 - confidence
+    alone = float(-special.stdtrit(df, alpha / 2))
+    c = len(correlation)
+    if c == 1:
+        return alone
+    bonferroni = float(-special.stdtrit(df, alpha / (2 * c)))
+    return _root(lambda t: float(dunnett_tail(np.array([t]), df, correlation)[0]) - alpha, alone, bonferroni)
+
+
+def tukey_critical(confidence: float, treatments: int, df: float) -> float:
+    """Value that the studentized range stays below with the chosen confidence."""
+    alpha = 1 - confidence
+    alone = float(-special.stdtrit(df, alpha / 2)) * np.sqrt(2)
+    if treatments == 2:
+        return float(alone)
+    pairs = treatments * (treatments - 1) / 2
+    bonferroni = float(-special.stdtrit(df, alpha / (2 * pairs))) * np.sqrt(2)
+    return _root(lambda q: float(tukey_tail(np.array([q]), treatments, df)[0]) - alpha, alone, bonferroni)
+
+
+def _root(excess: Callable[[float], float], low: float, high: float) -> float:
+    """Find where a falling tail crosses its level, between the bounds of one comparison and of Bonferroni."""
+    low, high = low * 0.999, high * 1.001
+    return float(optimize.brentq(excess, low, high, xtol=1e-9, rtol=1e-12))
