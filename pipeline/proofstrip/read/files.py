@@ -1,0 +1,174 @@
+"""Which files are meant, and what they are: told by their first bytes, not by their names."""
+
+import glob
+import hashlib
+import os
+from collections.abc import Iterable
+from pathlib import Path
+
+from proofstrip.errors import DataError, Notice
+
+HEAD_BYTES = 262_144
+# Format by suffix; a file whose content says otherwise is refused.
+SUFFIXES = {
+    ".shp": "Shapefile",
+    ".gpkg": "GeoPackage",
+    ".geojson": "GeoJSON",
+    ".json": "GeoJSON",
+    ".parquet": "Parquet",
+    ".geoparquet": "Parquet",
+    ".csv": "delimited text",
+    ".tsv": "delimited text",
+    ".txt": "delimited text",
+}
+# First bytes: SQLite file header; Parquet magic; shapefile file code 9994 (big-endian).
+MAGIC = {b"SQLite format 3\x00": "GeoPackage", b"PAR1": "Parquet", b"\x00\x00\x27\x0a": "Shapefile"}
+FOREIGN = {
+    b"\x89PNG": "a PNG picture",
+    b"\xff\xd8\xff": "a JPEG picture",
+    b"%PDF": "a PDF document",
+    b"PK\x03\x04": "a ZIP archive or spreadsheet; unpack it, or save the sheet as CSV",
+    b"\x1f\x8b": "a gzip archive; unpack it",
+    b"\xd0\xcf\x11\xe0": "an old spreadsheet; save the sheet as CSV",
+}
+COMPANIONS = {".dbf", ".shx", ".prj", ".cpg", ".sbn", ".sbx", ".qpj", ".qmd", ".xml"}
+READ = "Read are CSV and other delimited text, Shapefile, GeoPackage, GeoJSON and GeoParquet"
+
+
+def find_files(patterns: Iterable[str], folder: Path) -> tuple[list[Path], list[Notice]]:
+    """Find the files that a list of names and globs means, sorted; each file once.
+
+    Parameters
+    ----------
+    patterns : iterable of str
+        Relative to ``folder``, or absolute.
+    folder : pathlib.Path
+
+    Returns
+    -------
+    tuple of list of pathlib.Path and list of Notice
+        A notice for each file that was named twice or has the same content as an earlier one.
+
+    Raises
+    ------
+    DataError
+        When a name or glob finds nothing, or names a virtual path.
+    """
+    found = [path for pattern in patterns for path in _expand(pattern, folder)]
+    notices: list[Notice] = []
+    first: dict[str, Path] = {}
+    for path in sorted(found):
+        known = first.setdefault(hash_file(path), path)
+        if known is not path:
+            same = "named twice" if known == path else f"the same, byte by byte, as {known.name}"
+            notices.append(Notice("file_twice", f"{path.name} is {same}; it is read once."))
+    return sorted(first.values()), notices
+
+
+def hash_file(path: Path) -> str:
+    """Give the SHA-256 of a file's bytes in hexadecimal; a shapefile's attributes count with it."""
+    parts = [path] + ([sibling(path, ".dbf")] if path.suffix.lower() == ".shp" else [])
+    digests = []
+    for part in parts:
+        if part.is_file():
+            with part.open("rb") as stream:
+                digests.append(hashlib.file_digest(stream, "sha256").hexdigest())
+    return digests[0] if len(digests) == 1 else hashlib.sha256("".join(digests).encode()).hexdigest()
+
+
+def short_name(path: Path, folder: Path) -> str:
+    """Give the name that records carry: relative to the trial's folder, with forward slashes."""
+    return Path(os.path.relpath(path, folder)).as_posix()
+
+
+def sibling(path: Path, suffix: str) -> Path:
+    """Give the companion file of a shapefile, whatever the case of its suffix."""
+    for candidate in (path.with_suffix(suffix), path.with_suffix(suffix.upper())):
+        if candidate.is_file():
+            return candidate
+    return path.with_suffix(suffix)
+
+
+def tell_format(path: Path) -> str:
+    """Tell the format of a file from its first bytes.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+
+    Returns
+    -------
+    str
+        One of the values of ``SUFFIXES``.
+
+    Raises
+    ------
+    DataError
+        When the file is empty, is none of the formats, or is not what its name says.
+    """
+    refuse_virtual(str(path))
+    if not path.is_file():
+        raise DataError(f"{path}: there is no such file; check the name, or the folder that it starts from.")
+    with path.open("rb") as stream:
+        head = stream.read(HEAD_BYTES)
+    if not head:
+        raise DataError(f"{path.name}: the file is empty (0 bytes); export it again.")
+    found = _format_of(path, head)
+    expected = SUFFIXES.get(path.suffix.lower(), found)
+    if found != expected:
+        raise DataError(
+            f"{path.name}: the name says {expected}, but the content is {found}; rename the file or export it again."
+        )
+    if found == "Shapefile":
+        _check_companions(path)
+    return found
+
+
+def refuse_virtual(text: str) -> None:
+    """Refuse paths that reach into archives or the network."""
+    if "/vsi" in text.replace("\\", "/") or "://" in text:
+        raise DataError(f"{text!r} is a virtual or network path; give the path of a file on this computer.")
+
+
+def _expand(pattern: str, folder: Path) -> list[Path]:
+    """Find the files of one name or glob."""
+    refuse_virtual(pattern)
+    literal = folder / pattern
+    if literal.is_file():
+        return [literal.resolve()]
+    if literal.is_dir():
+        raise DataError(f"{pattern!r} is a folder; name the files in it, for example '{pattern.rstrip('/')}/*.csv'.")
+    matches = [folder / match for match in glob.glob(pattern, root_dir=folder, recursive=True)]  # noqa: PTH207
+    files = [match.resolve() for match in matches if match.is_file() and not _is_companion(match)]
+    if not files:
+        what = "this glob matches no file" if glob.has_magic(pattern) else "there is no such file"
+        raise DataError(f"{pattern!r}: {what} in {folder}; check the name and the folder.")
+    return files
+
+
+def _is_companion(path: Path) -> bool:
+    """Tell whether a file belongs to a shapefile beside it."""
+    return path.suffix.lower() in COMPANIONS and sibling(path.with_suffix(".shp"), ".shp").is_file()
+
+
+def _format_of(path: Path, head: bytes) -> str:
+    """Tell the format of the bytes, or refuse them."""
+    for magic, name in MAGIC.items():
+        if head.startswith(magic):
+            return name
+    for magic, what in FOREIGN.items():
+        if head.startswith(magic):
+            raise DataError(f"{path.name}: the content is {what}. {READ}.")
+    if b"\x00" in head and not head.startswith((b"\xff\xfe", b"\xfe\xff")):
+        raise DataError(f"{path.name}: the content is binary and of no known format. {READ}.")
+    return "GeoJSON" if head.removeprefix(b"\xef\xbb\xbf").lstrip().startswith(b"{") else "delimited text"
+
+
+def _check_companions(path: Path) -> None:
+    """Refuse a shapefile that lost its attributes or its index."""
+    missing = [suffix for suffix in (".dbf", ".shx") if not sibling(path, suffix).is_file()]
+    if missing:
+        raise DataError(
+            f"{path.name}: a shapefile is several files, and {' and '.join(path.stem + suffix for suffix in missing)} "
+            f"{'is' if len(missing) == 1 else 'are'} missing beside it; copy all of them."
+        )

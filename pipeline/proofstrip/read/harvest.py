@@ -1,0 +1,217 @@
+"""Raw combine files -> one row per record: SI units, projected metres, reading order, nothing dropped."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pyproj
+
+from proofstrip.config import HarvestPart
+from proofstrip.crops import Crop
+from proofstrip.errors import DataError, Notice
+from proofstrip.read.choose import Choice, Question, check_overrides
+from proofstrip.read.files import find_files, hash_file, short_name
+from proofstrip.read.measures import settle_measures
+from proofstrip.read.records import Reading, load, look_at
+from proofstrip.read.settle import settle_header, settle_machine, settle_position, settle_time
+
+# Column of the points <- quantity of the file.
+MEASURES = {
+    "time": "time",
+    "easting_m": "easting",
+    "northing_m": "northing",
+    "elevation_m": "elevation",
+    "heading_deg": "heading",
+    "speed_m_s": "speed",
+    "duration_s": "duration",
+    "distance_m": "distance",
+    "swath_m": "swath",
+    "mass_flow_kg_s": "mass_flow",
+    "moisture_pct": "moisture",
+}
+# Between files whose times are counted, so that a file never runs on into the next.
+FILE_GAP_S = 60.0
+
+
+@dataclass(frozen=True)
+class SourceFile:
+    """A raw file as it was read.
+
+    Attributes
+    ----------
+    path : pathlib.Path
+    sha256 : str
+    rows : int
+    columns : tuple of Choice
+        The columns taken, with units and how each was settled.
+    """
+
+    path: Path
+    sha256: str
+    rows: int
+    columns: tuple[Choice, ...]
+
+
+@dataclass(frozen=True)
+class Harvest:
+    """All records of a trial.
+
+    Attributes
+    ----------
+    points : geopandas.GeoDataFrame
+    notices : tuple of Notice
+    sources : tuple of SourceFile
+    """
+
+    points: gpd.GeoDataFrame
+    notices: tuple[Notice, ...]
+    sources: tuple[SourceFile, ...]
+
+
+def read_harvest(settings: HarvestPart, folder: Path, crop: Crop, crs: pyproj.CRS | None = None) -> Harvest:
+    """Read the raw files of a trial.
+
+    Parameters
+    ----------
+    settings : HarvestPart
+    folder : pathlib.Path
+        File names start here.
+    crop : Crop
+        For bushels and plausible moisture.
+    crs : pyproj.CRS or None
+        Working projection, in metres: the trial map's; none: the UTM zone of the first file.
+
+    Returns
+    -------
+    Harvest
+        ``points`` has the columns record, source_file, source_row, machine, time, easting_m, northing_m, elevation_m,
+        heading_deg, speed_m_s, duration_s, distance_m, swath_m, mass_flow_kg_s, moisture_pct, header_down and geometry.
+
+    Raises
+    ------
+    DataError
+        When a file cannot be read, or leaves open what only the user can settle.
+    """
+    paths, notices = find_files(settings.files, folder)
+    heads = [look_at(path) for path in paths]
+    names = [short_name(path, folder) for path in paths]
+    check_overrides(settings.columns, {name: head.names for name, head in zip(names, heads, strict=True)})
+    readings: list[Reading] = []
+    for head, name in zip(heads, names, strict=True):
+        reading = read_records(load(head, name, settings), settings, crop, crs)
+        crs = crs or reading.crs
+        readings.append(reading)
+    _stop_at_questions(readings)
+    frames = [_to_frame(reading) for reading in readings]
+    notices += [notice for reading in readings for notice in reading.notices]
+    notices += _shift_counted_times(readings, frames) + _name_machines(readings, frames)
+    sources = tuple(
+        SourceFile(reading.head.path, hash_file(reading.head.path), reading.rows, tuple(reading.choices.values()))
+        for reading in readings
+    )
+    return Harvest(_join(frames, names, crs), tuple(notices), sources)
+
+
+def read_records(reading: Reading, settings: HarvestPart, crop: Crop | None, crs: pyproj.CRS | None) -> Reading:
+    """Settle everything that one loaded file says.
+
+    Parameters
+    ----------
+    reading : Reading
+    settings : HarvestPart
+    crop : Crop or None
+    crs : pyproj.CRS or None
+
+    Returns
+    -------
+    Reading
+        The same, complete; what stays open is in its questions.
+    """
+    settle_position(reading, settings, crs)
+    settle_machine(reading)
+    settle_time(reading)
+    settle_header(reading)
+    settle_measures(reading, settings, crop)
+    return reading
+
+
+def _stop_at_questions(readings: list[Reading]) -> None:
+    """End the run when a file leaves something open: every question at once, each with its lines."""
+    asking = [reading for reading in readings if reading.questions]
+    if not asking:
+        return
+    said = " ".join(f"{reading.name}: " + "; ".join(map(_say, reading.questions)) + "." for reading in asking)
+    raise DataError(f"{said} 'proofstrip inspect' shows the columns of a file.")
+
+
+def _say(question: Question) -> str:
+    """Say one question and the line that settles it."""
+    choices = " or ".join(question.lines)
+    if len(question.lines) > 2:
+        choices = f"{question.lines[0]}, with the right unit or column"
+    return f"{question.sentence} (add to {question.part}: {choices})"
+
+
+def _to_frame(reading: Reading) -> pd.DataFrame:
+    """Set the values of one file out as columns; what it does not have is NaN."""
+    empty = np.full(reading.rows, np.nan)
+    frame = pd.DataFrame({column: reading.values.get(quantity, empty) for column, quantity in MEASURES.items()})
+    missing = pd.Series(pd.array([pd.NA] * reading.rows, dtype="boolean"))
+    frame["header_down"] = missing if reading.header is None else reading.header
+    frame.insert(0, "source_row", np.arange(1, reading.rows + 1))
+    return frame
+
+
+def _shift_counted_times(readings: list[Reading], frames: list[pd.DataFrame]) -> list[Notice]:
+    """Let the counted times of a file begin after those of the file before it."""
+    end = None
+    for reading, frame in zip(readings, frames, strict=True):
+        if reading.time_counts:
+            if end is not None:
+                frame["time"] += end + FILE_GAP_S
+            end = float(frame["time"].max())
+    return []
+
+
+def _name_machines(readings: list[Reading], frames: list[pd.DataFrame]) -> list[Notice]:
+    """Name machines; files that name none are one machine, unless their times overlap."""
+    spans: list[list[tuple[float, float]]] = []
+    notices = []
+    for reading, frame in zip(readings, frames, strict=True):
+        if reading.machine is not None:
+            frame["machine"] = reading.machine
+            continue
+        low, high = float(frame["time"].min()), float(frame["time"].max())
+        free = (n for n, taken in enumerate(spans) if all(high < start or low > end for start, end in taken))
+        number = next(free, len(spans))
+        if number == len(spans):
+            spans.append([])
+        spans[number].append((low, high))
+        frame["machine"] = pd.Categorical([str(number + 1)] * len(frame))
+        if number:
+            notices.append(
+                Notice(
+                    "machine_by_overlap",
+                    f"{reading.name}: its times overlap those of a file before it, so it is taken as another machine, "
+                    f"named {number + 1!r}.",
+                )
+            )
+    return notices
+
+
+def _join(frames: list[pd.DataFrame], names: list[str], crs: pyproj.CRS | None) -> gpd.GeoDataFrame:
+    """Put the files one below the other, in reading order."""
+    machines = sorted({str(name) for frame in frames for name in frame["machine"].cat.categories})
+    for frame in frames:
+        frame["machine"] = frame["machine"].cat.set_categories(machines)
+    points = pd.concat(frames, ignore_index=True)
+    rows = [len(frame) for frame in frames]
+    points["source_file"] = pd.Categorical.from_codes(
+        np.repeat(np.arange(len(names)), rows), categories=pd.Index(names)
+    )
+    points["record"] = np.arange(len(points))
+    order = ["record", "source_file", "source_row", "machine", *MEASURES, "header_down"]
+    geometry = gpd.points_from_xy(points["easting_m"], points["northing_m"])
+    return gpd.GeoDataFrame(points[order], geometry=geometry, crs=crs)

@@ -1,0 +1,188 @@
+"""Where the records lie: columns or points, their coordinate system, and the way to the working projection."""
+
+import numpy as np
+import pyproj
+
+from proofstrip.errors import DataError
+from proofstrip.read.table import Floats
+
+WGS84 = pyproj.CRS.from_epsg(4326)
+# Degrees outside a projection's own area within which it still measures well enough.
+MARGIN_DEG = 3.0
+MAX_SCALE_ERROR = 0.005
+# A field is wider than a metre and narrower than a degree.
+DEGREE_SPAN = 1.0
+
+
+def utm_crs(longitude: float, latitude: float) -> pyproj.CRS:
+    """Give the UTM zone of a place on WGS 84.
+
+    Parameters
+    ----------
+    longitude, latitude : float
+        [deg]
+
+    Returns
+    -------
+    pyproj.CRS
+
+    Examples
+    --------
+    >>> utm_crs(-93.98, 43.93).to_epsg()
+    32615
+    """
+    zone = int((longitude + 180.0) // 6.0) % 60 + 1
+    return pyproj.CRS.from_epsg((32600 if latitude >= 0 else 32700) + zone)
+
+
+def measures_metres(crs: pyproj.CRS, longitude: float, latitude: float) -> bool:
+    """Tell whether a projection's units are metres on the ground near a place, within half a per cent.
+
+    Parameters
+    ----------
+    crs : pyproj.CRS
+    longitude, latitude : float
+        [deg]
+
+    Returns
+    -------
+    bool
+
+    Examples
+    --------
+    >>> measures_metres(pyproj.CRS.from_epsg(3857), -93.98, 43.93)
+    False
+    """
+    if not crs.is_projected or any(abs(axis.unit_conversion_factor - 1.0) > 1e-9 for axis in crs.axis_info[:2]):
+        return False
+    factors = pyproj.Proj(crs).get_factors(longitude, latitude)
+    scales = (factors.meridional_scale, factors.parallel_scale)
+    return all(abs(scale - 1.0) <= MAX_SCALE_ERROR for scale in scales)
+
+
+def read_crs(text: str) -> pyproj.CRS:
+    """Read a coordinate system as a user writes it, such as ``EPSG:26915``.
+
+    Parameters
+    ----------
+    text : str
+
+    Returns
+    -------
+    pyproj.CRS
+
+    Raises
+    ------
+    DataError
+        When it is not known.
+    """
+    try:
+        return pyproj.CRS.from_user_input(text)
+    except pyproj.exceptions.CRSError as fault:
+        raise DataError(
+            f"[harvest] crs = {text!r} is not a coordinate system that is known; write for example 'EPSG:26915'."
+        ) from fault
+
+
+def transform(xy: Floats, source: pyproj.CRS, target: pyproj.CRS) -> Floats:
+    """Carry points from one coordinate system to another, all in one call.
+
+    Parameters
+    ----------
+    xy : numpy.ndarray of shape (n, 2)
+        East before north, longitude before latitude.
+    source, target : pyproj.CRS
+
+    Returns
+    -------
+    numpy.ndarray of shape (n, 2)
+        NaN where a point cannot be carried over.
+    """
+    if source == target:
+        return xy
+    carried = np.column_stack(pyproj.Transformer.from_crs(source, target, always_xy=True).transform(xy[:, 0], xy[:, 1]))
+    return np.where(np.isfinite(carried), carried, np.nan)
+
+
+def drop_impossible(xy: Floats, geographic: bool) -> tuple[Floats, int]:
+    """Take positions that no receiver gives as missing: both zero, and outside the degrees where it is degrees.
+
+    Parameters
+    ----------
+    xy : numpy.ndarray of shape (n, 2)
+    geographic : bool
+
+    Returns
+    -------
+    tuple of numpy.ndarray and int
+        Positions with NaN for the impossible, and how many there were.
+    """
+    bad = (xy[:, 0] == 0) & (xy[:, 1] == 0)
+    if geographic:
+        bad |= (np.abs(xy[:, 0]) > 180) | (np.abs(xy[:, 1]) > 90)
+    return np.where(bad[:, None], np.nan, xy), int(bad.sum())
+
+
+def looks_like_degrees(xy: Floats) -> bool:
+    """Tell whether coordinates of unknown kind can only be degrees: in range, and too close together for metres."""
+    with_position = xy[np.isfinite(xy).all(axis=1)]
+    if not len(with_position):
+        return False
+    low, high = np.percentile(with_position, [1, 99], axis=0)
+    inside = bool((np.abs(np.median(with_position, axis=0)) <= [180, 90]).all())
+    return inside and bool(((high - low) < DEGREE_SPAN).all())
+
+
+def middle(xy: Floats) -> tuple[float, float]:
+    """Give the median position of the records that have one."""
+    east, north = np.nanmedian(xy, axis=0)
+    return float(east), float(north)
+
+
+def check_inside(crs: pyproj.CRS, longitude: float, latitude: float, file: str) -> None:
+    """Refuse a projection that is not meant for where the records lie.
+
+    Raises
+    ------
+    DataError
+        Says whether exchanged longitude and latitude would fit.
+    """
+    if _covers(crs, longitude, latitude):
+        return
+    hint = ""
+    if _covers(crs, latitude, longitude):
+        hint = " Exchanged they would fit: the columns of longitude and latitude are swapped."
+    raise DataError(
+        f"{file}: the records lie at longitude {longitude:.4f}, latitude {latitude:.4f}, which is outside the area "
+        f"of the working coordinate system {crs.name!r}.{hint} Check the columns of the position and the trial map."
+    )
+
+
+def grid_turn(crs: pyproj.CRS, longitude: float, latitude: float) -> float:
+    """Give the grid bearing of true north at a place [deg]: a logged heading counts from true north.
+
+    Parameters
+    ----------
+    crs : pyproj.CRS
+    longitude, latitude : float
+        [deg]
+
+    Returns
+    -------
+    float
+    """
+    pair = transform(np.array([[longitude, latitude], [longitude, latitude + 1e-3]]), WGS84, crs)
+    east, north = pair[1] - pair[0]
+    return float(np.degrees(np.arctan2(east, north)))
+
+
+def _covers(crs: pyproj.CRS, longitude: float, latitude: float) -> bool:
+    """Tell whether a projection's area of use, with a margin, holds a place."""
+    area = crs.area_of_use
+    if area is None:
+        return True
+    if not (area.south - MARGIN_DEG <= latitude <= area.north + MARGIN_DEG):
+        return False
+    if area.west > area.east:
+        return longitude >= area.west - MARGIN_DEG or longitude <= area.east + MARGIN_DEG
+    return area.west - MARGIN_DEG <= longitude <= area.east + MARGIN_DEG

@@ -1,0 +1,145 @@
+"""One raw file -> its records in SI units and projected metres, with what was settled, derived and left open."""
+
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+import pandas as pd
+import pyarrow as pa
+import pyproj
+
+from proofstrip.config import HarvestPart
+from proofstrip.errors import Notice
+from proofstrip.read.choose import Choice, Question, choose_columns
+from proofstrip.read.delimited import load_delimited, look_at_delimited
+from proofstrip.read.files import tell_format
+from proofstrip.read.table import Floats, Head, Loaded
+from proofstrip.read.values import Numbers, report_numbers, to_numbers
+from proofstrip.read.vector import load_parquet, load_vector, look_at_parquet, look_at_vector
+
+POSITION = ("longitude", "latitude", "easting", "northing")
+LABELS = ("machine", "header", "date")
+
+
+@dataclass
+class Reading:
+    """A file while it is read: each step adds to it.
+
+    Attributes
+    ----------
+    head : Head
+    name : str
+        As records and messages call the file.
+    choices : dict of str to Choice
+        By quantity.
+    loaded : Loaded
+    questions : list of Question
+    notices : list of Notice
+    numbers : dict of str to Numbers
+        By quantity, in the file's own unit.
+    values : dict of str to numpy.ndarray of float64
+        By quantity, in SI.
+    machine : pandas.Series of category or None
+    header : pandas.Series of boolean or None
+    crs : pyproj.CRS or None
+        The working projection.
+    place : tuple of float or None
+        Longitude and latitude of the middle [deg].
+    time_counts : bool
+        Times are cumulated durations: they start anew in each file.
+    """
+
+    head: Head
+    name: str
+    choices: dict[str, Choice]
+    loaded: Loaded
+    questions: list[Question] = field(default_factory=list)
+    notices: list[Notice] = field(default_factory=list)
+    numbers: dict[str, Numbers] = field(default_factory=dict)
+    values: dict[str, Floats] = field(default_factory=dict)
+    machine: pd.Series | None = None
+    header: pd.Series | None = None
+    crs: pyproj.CRS | None = None
+    place: tuple[float, float] | None = None
+    time_counts: bool = False
+
+    @property
+    def rows(self) -> int:
+        """Number of records."""
+        return int(self.loaded.columns.num_rows) if self.loaded.xy is None else len(self.loaded.xy)
+
+    def column(self, quantity: str) -> pa.ChunkedArray:
+        """Give the raw column of a quantity."""
+        return self.loaded.columns[self.choices[quantity].column]
+
+    def settle(self, quantity: str, how: str, unit: str | None = None) -> None:
+        """Note how a column was settled, and its unit where that was open."""
+        choice = self.choices[quantity]
+        self.choices[quantity] = replace(choice, settled=f"{choice.settled}; {how}", unit=unit or choice.unit)
+
+    def note(self, code: str, sentence: str) -> None:
+        """Add a notice; the file's name goes before the sentence."""
+        self.notices.append(Notice(code, f"{self.name}: {sentence}"))
+
+    def number(self, quantity: str) -> Numbers:
+        """Give a column as numbers in its own unit; what is lost is noted, once."""
+        if quantity not in self.numbers:
+            numbers = to_numbers(self.column(quantity), self.head.layout.get("decimal", "."))
+            self.notices += report_numbers(numbers, self.choices[quantity].column, self.name)
+            self.numbers[quantity] = numbers
+        return self.numbers[quantity]
+
+
+def look_at(path: Path) -> Head:
+    """Tell format, headers and layout of a file without reading its rows.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+
+    Returns
+    -------
+    Head
+
+    Raises
+    ------
+    DataError
+        When it cannot be read as what it is.
+    """
+    kind = tell_format(path)
+    if kind == "delimited text":
+        return look_at_delimited(path)
+    return look_at_parquet(path) if kind == "Parquet" else look_at_vector(path, kind)
+
+
+def load(head: Head, name: str, settings: HarvestPart) -> Reading:
+    """Read the columns of a file that are recognised or named by the user.
+
+    Parameters
+    ----------
+    head : Head
+    name : str
+        How the file is called in messages.
+    settings : HarvestPart
+
+    Returns
+    -------
+    Reading
+    """
+    choices, questions = choose_columns(head.names, settings.columns)
+    if head.geometry and not any(quantity in settings.columns for quantity in POSITION):
+        # The points themselves say where they lie; columns that repeat it are not needed.
+        choices = {quantity: choice for quantity, choice in choices.items() if quantity not in POSITION}
+        questions = [question for question in questions if question.quantity not in POSITION]
+    types = {choice.column: _type_of(head, choice) for choice in choices.values()}
+    read = {"delimited text": load_delimited, "Parquet": load_parquet, "GeoParquet": load_parquet}
+    loaded = read.get(head.format, load_vector)(head, types)
+    return Reading(head, name, choices, loaded, questions, list(loaded.notices))
+
+
+def _type_of(head: Head, choice: Choice) -> pa.DataType:
+    """Say what a column of delimited text should hold."""
+    if choice.quantity in LABELS:
+        return pa.dictionary(pa.int32(), pa.string())
+    if choice.quantity == "time" and choice.column not in head.numeric:
+        return pa.string()
+    return pa.float64()

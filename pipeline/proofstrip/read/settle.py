@@ -1,0 +1,196 @@
+"""Position, time, machine and header of a file: checked, never guessed."""
+
+import numpy as np
+import pyproj
+
+from proofstrip.config import HarvestPart
+from proofstrip.errors import DataError
+from proofstrip.read import positions
+from proofstrip.read.choose import Question, ask_missing, override_line
+from proofstrip.read.names import squeeze
+from proofstrip.read.records import Reading
+from proofstrip.read.table import Floats, Integers
+from proofstrip.read.times import DAY_ORDERS, read_times
+from proofstrip.read.values import read_header_states, to_labels
+
+
+def settle_position(reading: Reading, settings: HarvestPart, crs: pyproj.CRS | None) -> None:
+    """Bring the records into the working projection, or ask.
+
+    Parameters
+    ----------
+    reading : Reading
+        Gets ``easting``, ``northing``, its projection and its place.
+    settings : HarvestPart
+    crs : pyproj.CRS or None
+        The working projection; none: the UTM zone of this file.
+
+    Raises
+    ------
+    DataError
+        When the positions cannot be what they are called, or lie outside the projection.
+    """
+    found = _find_position(reading, settings)
+    if found is None:
+        return
+    xy, source = found
+    xy, impossible = positions.drop_impossible(xy, source.is_geographic)
+    if impossible > len(xy) / 2:
+        raise DataError(_impossible_sentence(reading, impossible))
+    if impossible:
+        reading.note(
+            "impossible_position", f"{impossible} records are at 0, 0 or outside all degrees; taken as missing."
+        )
+    if not np.isfinite(xy).all(axis=1).any():
+        raise DataError(f"{reading.name}: no record has a position; export the file again with its coordinates.")
+    middle = positions.transform(np.array([positions.middle(xy)]), source, positions.WGS84)[0]
+    if not np.isfinite(middle).all():
+        raise DataError(
+            f"{reading.name}: coordinates about {positions.middle(xy)} do not fit the coordinate system "
+            f"{source.name!r}; set the right one in [harvest] crs."
+        )
+    reading.place = (float(middle[0]), float(middle[1]))
+    reading.crs = positions.utm_crs(*reading.place) if crs is None else crs
+    positions.check_inside(reading.crs, *reading.place, reading.name)
+    projected = positions.transform(xy, source, reading.crs)
+    reading.values["easting"], reading.values["northing"] = projected[:, 0], projected[:, 1]
+    empty = int(np.isnan(projected).any(axis=1).sum()) - impossible
+    if empty > 0:
+        reading.note("position_missing", f"{empty} records have no position.")
+
+
+def settle_machine(reading: Reading) -> None:
+    """Name the machine of each record, where a column says so."""
+    if "machine" not in reading.choices:
+        return
+    labels = to_labels(reading.column("machine"))
+    if labels.isna().all():
+        reading.note("machine_empty", f"column {reading.choices['machine'].column!r} names no machine and is not used.")
+        return
+    if labels.isna().any():
+        reading.note(
+            "machine_missing", f"{int(labels.isna().sum())} records name no machine; they are called 'unnamed'."
+        )
+        labels = labels.cat.add_categories(["unnamed"]).fillna("unnamed")
+    reading.machine = labels
+
+
+def settle_time(reading: Reading) -> None:
+    """Read the times, or ask; without a column the durations are cumulated later."""
+    if "time" not in reading.choices:
+        return
+    choice = reading.choices["time"]
+    dates = reading.column("date") if "date" in reading.choices else None
+    times = read_times(reading.column("time"), dates, choice.unit or "")
+    if times.seconds is None:
+        orders = DAY_ORDERS if "day/month" in times.problem else ("s",)
+        lines = tuple(override_line("time", choice.column, order) for order in orders)
+        reading.questions.append(Question("time", f"time: column {choice.column!r}: {times.problem}", lines))
+        return
+    reading.values["time"] = times.seconds
+    reading.settle("time", times.how)
+    if not times.zoned:
+        reading.note("time_zone", "times name no zone and are taken as they are written.")
+    missing = int(np.isnan(times.seconds).sum())
+    if missing:
+        reading.note("time_missing", f"{missing} of {reading.rows} records have no time that can be read.")
+    codes = machine_codes(reading)
+    back = sum(int((np.diff(times.seconds[codes == code]) < 0).sum()) for code in np.unique(codes))
+    if back:
+        reading.note("time_unsorted", f"time steps back {back} times; the records keep the order of the file.")
+
+
+def settle_header(reading: Reading) -> None:
+    """Read the header's state, or stop with the values found.
+
+    Raises
+    ------
+    DataError
+        When a value is none of the known words.
+    """
+    if "header" not in reading.choices:
+        reading.note(
+            "header_not_logged", "no column says whether the header is down; passes are told from the path alone."
+        )
+        return
+    column = reading.choices["header"].column
+    states, found = read_header_states(reading.column("header"))
+    if states is None:
+        shown = ", ".join(repr(label) for label in found[:8]) + (" ..." if len(found) > 8 else "")
+        raise DataError(
+            f"{reading.name}: header column {column!r} holds {shown}; known are 1/0, up/down, on/off, true/false, "
+            "raised/lowered, working/not. Recode it, or name another column in [harvest.columns]."
+        )
+    # "header up = 1" means the opposite of "header down = 1"; words such as "up" say it themselves.
+    if squeeze(column).endswith(("up", "raised")) and set(map(str.lower, found)) & {"1", "true", "yes", "on"}:
+        states = ~states
+        reading.note("header_inverted", f"column {column!r} says when the header is up; it is read so.")
+    reading.header = states
+    reading.settle("header", f"{int(states.sum())} records down, {int((~states).sum())} up")
+
+
+def machine_codes(reading: Reading) -> Integers:
+    """Give the number of each record's machine, from 0."""
+    if reading.machine is None:
+        return np.zeros(reading.rows, dtype="int64")
+    return reading.machine.cat.codes.to_numpy().astype("int64")
+
+
+def _find_position(reading: Reading, settings: HarvestPart) -> tuple[Floats, pyproj.CRS] | None:
+    """Find the coordinates and their system, or ask for what is missing."""
+    own = None if settings.crs is None else positions.read_crs(settings.crs)
+    if reading.loaded.xy is not None and not {"longitude", "easting"} & set(reading.choices):
+        xy, crs, what = reading.loaded.xy, reading.head.crs, "points"
+    elif {"longitude", "latitude"} <= set(reading.choices):
+        xy, what = _pair(reading, "longitude", "latitude"), "longitude and latitude"
+        crs = positions.WGS84 if own is None or own.is_projected else own
+        own = None
+    elif {"easting", "northing"} <= set(reading.choices):
+        xy, crs, what = _pair(reading, "easting", "northing"), None, "easting and northing"
+    else:
+        asked = {question.quantity for question in reading.questions}
+        if not asked & {"longitude", "latitude", "easting", "northing"}:
+            reading.questions += [ask_missing(name, "no column says it") for name in ("longitude", "latitude")]
+        return None
+    if crs is None and own is None and what == "points" and positions.looks_like_degrees(xy):
+        reading.note(
+            "crs_assumed", "no coordinate system is named; the coordinates can only be degrees, taken as WGS 84."
+        )
+        crs = positions.WGS84
+    if crs is None and own is None:
+        east, north = positions.middle(xy)
+        reading.questions.append(
+            Question(
+                "crs",
+                f"coordinate system: the {what} (about {east:.6g}, {north:.6g}) are in metres or degrees of a "
+                "system that nothing names",
+                ('crs = "EPSG:..."',),
+                "[harvest]",
+            )
+        )
+        return None
+    return xy, crs or own  # type: ignore[return-value]
+
+
+def _pair(reading: Reading, east: str, north: str) -> Floats:
+    """Read two columns as coordinates."""
+    return np.column_stack([reading.number(east).values, reading.number(north).values])
+
+
+def _impossible_sentence(reading: Reading, impossible: int) -> str:
+    """Say why most positions cannot be degrees."""
+    said = f"{reading.name}: {impossible} of {reading.rows} positions are impossible as degrees"
+    if not {"longitude", "latitude"} <= set(reading.choices):
+        return f"{said}; set the right coordinate system in [harvest] crs."
+    names = [reading.choices[quantity].column for quantity in ("longitude", "latitude")]
+    east, north = (float(np.nanmedian(reading.number(quantity).values)) for quantity in ("longitude", "latitude"))
+    said += f" (column {names[0]!r} about {east:.6g}, column {names[1]!r} about {north:.6g})"
+    if abs(north) <= 180 and abs(east) <= 90:
+        return (
+            f"{said}: longitude and latitude are swapped. Add to [harvest.columns]: "
+            f"{override_line('longitude', names[1], '')} and {override_line('latitude', names[0], '')}."
+        )
+    return (
+        f"{said}: they may be metres. Add to [harvest.columns]: {override_line('easting', names[0], '')} and "
+        f"{override_line('northing', names[1], '')}, and set [harvest] crs."
+    )

@@ -1,0 +1,149 @@
+"""Shapefile, GeoPackage, GeoJSON through GDAL; GeoParquet and plain Parquet through pyarrow."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+import pyarrow.parquet
+import pyogrio
+import pyproj
+import shapely
+
+from proofstrip.errors import DataError
+from proofstrip.read.table import Floats, Head, Loaded
+
+
+def look_at_vector(path: Path, kind: str) -> Head:
+    """Find layer, headers and coordinate system of a Shapefile, GeoPackage or GeoJSON.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+    kind : str
+        Format, for people.
+
+    Returns
+    -------
+    Head
+
+    Raises
+    ------
+    DataError
+        When GDAL cannot read the file, or it has not exactly one layer of points.
+    """
+    try:
+        layer = pick_layer(path, "Point")
+        info = pyogrio.read_info(path, layer=layer)
+    except pyogrio.errors.DataSourceError as fault:
+        raise unreadable(path, kind, fault) from fault
+    if not info["features"]:
+        raise DataError(f"{path.name}: layer {layer!r} has columns and no record; export the file again.")
+    crs = pyproj.CRS.from_user_input(info["crs"]) if info["crs"] else None
+    geometry = info["geometry_name"] or "wkb_geometry"
+    return Head(path, kind, tuple(info["fields"]), {"layer": layer}, geometry=geometry, crs=crs)
+
+
+def load_vector(head: Head, types: dict[str, pa.DataType]) -> Loaded:
+    """Read the columns wanted and the points; rows keep their order."""
+    _, table = pyogrio.read_arrow(head.path, layer=head.layout["layer"], columns=list(types))
+    geometry = head.geometry if head.geometry in table.column_names else "wkb_geometry"
+    points = shapely.from_wkb(table[geometry].to_numpy())
+    return Loaded(table.select(list(types)), point_coordinates(points, head.path))
+
+
+def look_at_parquet(path: Path) -> Head:
+    """Find headers and, where it is GeoParquet, the points and their coordinate system.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+
+    Returns
+    -------
+    Head
+
+    Raises
+    ------
+    DataError
+        When the file is damaged or has no row.
+    """
+    try:
+        metadata = pa.parquet.read_metadata(path)
+    except pa.ArrowInvalid as fault:
+        raise unreadable(path, "Parquet", fault) from fault
+    if not metadata.num_rows:
+        raise DataError(f"{path.name}: the file has columns and no record; export it again.")
+    names = metadata.schema.to_arrow_schema().names
+    geo = json.loads((metadata.metadata or {}).get(b"geo", b"{}"))
+    if not geo:
+        return Head(path, "Parquet", tuple(names))
+    column = geo["primary_column"]
+    # GeoParquet 1.1: an absent "crs" means longitude and latitude on WGS 84, a null one means unknown.
+    crs = geo["columns"][column].get("crs", "OGC:CRS84")
+    return Head(
+        path,
+        "GeoParquet",
+        tuple(name for name in names if name not in geo["columns"]),
+        geometry=column,
+        crs=None if crs is None else pyproj.CRS.from_user_input(crs),
+    )
+
+
+def load_parquet(head: Head, types: dict[str, pa.DataType]) -> Loaded:
+    """Read the columns wanted and the points; rows keep their order."""
+    wanted = list(types) + ([head.geometry] if head.geometry else [])
+    table = pa.parquet.read_table(head.path, columns=wanted)
+    if not head.geometry:
+        return Loaded(table, None)
+    points = table[head.geometry].combine_chunks()
+    if pa.types.is_struct(points.type):
+        xy = np.column_stack([pc.struct_field(points, name).to_numpy(zero_copy_only=False) for name in ("x", "y")])
+    else:
+        xy = point_coordinates(shapely.from_wkb(points.to_numpy(zero_copy_only=False)), head.path)
+    return Loaded(table.select(list(types)), xy)
+
+
+def pick_layer(path: Path, kind: str) -> str:
+    """Name the only layer whose geometry is of ``kind``; none or several are an error.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+    kind : str
+        ``Point`` or ``Polygon``.
+
+    Returns
+    -------
+    str
+    """
+    layers = {str(name): str(geometry) for name, geometry in pyogrio.list_layers(path)}
+    fitting = [
+        name for name, geometry in layers.items() if kind in geometry or geometry in ("Unknown", "GeometryCollection")
+    ]
+    if len(fitting) == 1:
+        return fitting[0]
+    listed = ", ".join(f"{name!r} ({geometry})" for name, geometry in layers.items()) or "none"
+    problem = "several layers" if fitting else "no layer"
+    raise DataError(f"{path.name}: {problem} of type {kind}; found: {listed}. Save the one layer wanted as a file.")
+
+
+def point_coordinates(points: Any, path: Path) -> Floats:
+    """Give x and y of an array of points; NaN where there is none, an error where the geometry is no point."""
+    kinds = shapely.get_type_id(points)
+    wrong = ~np.isin(kinds, [-1, shapely.GeometryType.POINT])
+    if wrong.any():
+        row = int(np.flatnonzero(wrong)[0])
+        raise DataError(
+            f"{path.name}: {int(wrong.sum())} records are no points (first: row {row + 1}, a {points[row].geom_type}); "
+            "harvest records must be points."
+        )
+    return np.column_stack([shapely.get_x(points), shapely.get_y(points)]).astype("float64")
+
+
+def unreadable(path: Path, kind: str, fault: Exception) -> DataError:
+    """Make the sentence for a file that its own format's reader refuses."""
+    said = str(fault).splitlines()[0].rstrip(".")
+    return DataError(f"{path.name}: cannot be read as {kind} ({said}); is the file complete? Export it again.")
