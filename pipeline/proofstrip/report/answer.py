@@ -1,0 +1,192 @@
+"""The first screen: the answer, the difference, how sure, the money, and whatever moves the answer."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from proofstrip.report.choices import label_of, moves_answer
+from proofstrip.report.money import cost_span, figure_of, gain_span
+from proofstrip.report.tables import Table, capital, interval, plain
+from proofstrip.report.words import ABSENT, Units, count, is_number, money, number, odds, times_in, years_text
+
+VERDICTS = {
+    "pays": "It pays",
+    "does_not_pay": "It does not pay",
+    "not_settled": "Not settled yet",
+    "refused": "No answer",
+    "higher": "Higher yield",
+    "lower": "Lower yield",
+}
+
+
+@dataclass(frozen=True)
+class Fact:
+    """One of the three figures under the answer.
+
+    Attributes
+    ----------
+    label, value, text : str
+        What it is, the figure, and a sentence or two.
+    """
+
+    label: str
+    value: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Answer:
+    """The first screen.
+
+    Attributes
+    ----------
+    word, sentence : str
+    facts : list of Fact
+    table : Table or None
+        In place of single facts when several treatments were compared.
+    flags : list of tuple of str
+        What moves or forbids the answer: a few words, then a sentence.
+    """
+
+    word: str
+    sentence: str
+    facts: list[Fact]
+    table: Table | None
+    flags: list[tuple[str, str]]
+
+
+def give_answer(result: dict[str, Any], units: Units) -> Answer:
+    """Build the first screen from the result.
+
+    Parameters
+    ----------
+    result : dict
+        result.json.
+    units : Units
+
+    Returns
+    -------
+    Answer
+    """
+    verdict = result.get("verdict") or {}
+    differences = result.get("differences") or []
+    refused = verdict.get("word") == "refused"
+    economics = [] if refused else result.get("economics") or []
+    facts: list[Fact] = []
+    if len(differences) == 1:
+        facts = [_difference_fact(differences[0], result, units), _sureness_fact(differences[0])]
+        facts += [_money_fact(entry, units) for entry in economics[:1]]
+    table = _several(differences, economics, units) if len(differences) > 1 else None
+    word = VERDICTS.get(str(verdict.get("word")), plain(verdict.get("word")))
+    return Answer(word, str(verdict.get("sentence") or "No verdict was given."), facts, table, find_flags(result))
+
+
+def _difference_fact(entry: dict[str, Any], result: dict[str, Any], units: Units) -> Fact:
+    """Say the difference with its margin of error, and the two means."""
+    means = {row["treatment"]: row.get("mean_kg_ha") for row in result.get("treatments") or []}
+    tried, control = means.get(entry["treatment"]), means.get(entry["control"])
+    text = f"{entry['treatment']} {units.yields(tried)}, {entry['control']} {units.yield_text(control)}."
+    if interval(entry, units) != ABSENT:
+        text += f" Margin of error: {interval(entry, units)} {units.yield_name}."
+        text += f" Such a margin holds {times_in(entry.get('confidence'))}."
+    return Fact("Difference in yield", units.yield_text(entry.get("difference_kg_ha"), sign=True), text)
+
+
+def _sureness_fact(entry: dict[str, Any]) -> Fact:
+    """Say how sure it is: against chance, and on how many pairs."""
+    chance = entry.get("p_value")
+    if not is_number(chance):
+        return Fact(
+            "How sure",
+            "Cannot be said",
+            "Without several strips of each treatment nobody can tell the treatment from the ground it stood on. "
+            "This describes one harvest; it is not a test.",
+        )
+    low, high = entry.get("low_kg_ha"), entry.get("high_kg_ha")
+    beyond = is_number(low) and is_number(high) and (float(low or 0) > 0 or float(high or 0) < 0)
+    text = f"If the treatment did nothing, a difference this large would still turn up {odds(chance)}."
+    if entry.get("pairs"):
+        text += f" The figures rest on {count(int(entry['pairs']), 'pair')} of strips."
+    return Fact("How sure", "Unlikely to be chance" if beyond else "Could be chance", text)
+
+
+def _money_fact(entry: dict[str, Any], units: Units) -> Fact:
+    """Say the gain by area, and what it takes to pay back."""
+    area, currency = units.area_word, str(entry["currency"])
+    per = f"{'an' if units.is_us else 'a'} {area}"
+    gain = figure_of(entry, "gain_per", units)
+    if gain.value is None:
+        return Fact("Money", "Cannot be said", "There is no gain to put a price on.")
+    span = gain_span(gain, currency)
+    text = f"Margin of error: {span} {per}. " if span != ABSENT else ""
+    return Fact(
+        "Money", f"{money(gain.value, currency, sign=True)} {per}", (text + pay_back_sentence(entry, units)).strip()
+    )
+
+
+def pay_back_sentence(entry: dict[str, Any], units: Units) -> str:
+    """Say on how many acres and in how many years it pays back; empty where nothing is to be paid back.
+
+    Parameters
+    ----------
+    entry : dict
+        One of result.json's economics.
+    units : Units
+
+    Returns
+    -------
+    str
+    """
+    gain = figure_of(entry, "gain_per", units)
+    acres, years = figure_of(entry, "break_even", units), figure_of(entry, "payback_years", units)
+    if gain.value is not None and gain.value <= 0:
+        return "At these prices it loses money on every one."
+    if acres.value is None:
+        return ""
+    within = f" within {years_text(entry['years'])}" if is_number(entry.get("years")) else ""
+    said = f"The outlay comes back{within} on {number(acres.value)} {units.area_word}s a year"
+    span = cost_span(acres, gain, 0)
+    said += "." if span == ABSENT else f" (margin of error: {span})."
+    if years.value is not None:
+        said += f" On this farm it takes {number(years.value, 1)} years."
+    return said
+
+
+def _several(differences: list[dict[str, Any]], economics: list[dict[str, Any]], units: Units) -> Table:
+    """Set each treatment against the control, one row each, in words."""
+    gains = {
+        row["treatment"]: money(figure_of(row, "gain_per", units).value, row["currency"], True) for row in economics
+    }
+    rows = []
+    for entry in differences:
+        row = [str(entry["treatment"]), units.yields(entry.get("difference_kg_ha"), sign=True), interval(entry, units)]
+        row.append(capital(odds(entry.get("p_value"))))
+        rows.append([*row, gains.get(entry["treatment"], ABSENT)] if gains else row)
+    head: tuple[str, ...] = (
+        "Treatment", f"Difference, {units.yield_name}", "Margin of error", "Chance alone does as much",
+    )  # fmt: skip
+    if gains:
+        head = (*head, f"Gain per {units.area_word}")
+    return Table(f"Each treatment against {differences[0]['control']}", head, "lrrlr"[: len(head)], rows)
+
+
+def find_flags(result: dict[str, Any]) -> list[tuple[str, str]]:
+    """Collect what moves or forbids the answer: failed checks and choices under which it turns.
+
+    Parameters
+    ----------
+    result : dict
+
+    Returns
+    -------
+    list of tuple of str
+        A few words, then a sentence.
+    """
+    flags = []
+    for check in sorted(result.get("checks") or [], key=lambda check: not check.get("forbids")):
+        if check.get("passed") is False:
+            note = check.get("note") or f"Found {plain(check.get('value'))}; allowed is {plain(check.get('allowed'))}."
+            flags.append((capital(plain(check.get("name"))), str(note)))
+    for entry in result.get("sensitivity") or []:
+        if moves_answer(entry):
+            flags.append(("Hangs on a choice", f"With another choice the answer changes: {plain(label_of(entry))}."))
+    return flags

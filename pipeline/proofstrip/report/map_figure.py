@@ -1,0 +1,246 @@
+"""The picture of the yield map: both maps on one scale, strips outlined, marked and named."""
+
+import geopandas as gpd
+import matplotlib.patheffects as effects
+import numpy as np
+import pandas as pd
+import shapely
+from matplotlib.axes import Axes
+from matplotlib.collections import LineCollection
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
+from matplotlib.ticker import FuncFormatter, MaxNLocator
+
+from proofstrip.report.map import Floats, Window, YieldMap
+from proofstrip.report.sheet import ACCENT, CATEGORIES, INK, MARKERS, SOFT, Sheet, drawing, new_figure
+from proofstrip.report.words import Units, number, short
+
+REMOVED = "#b4b9bd"
+PALETTE = "viridis"
+HALO = [effects.withStroke(linewidth=2, foreground="white")]
+
+
+def draw_map(picture: YieldMap, control: str, units: Units, moisture_pct: float, sheet: Sheet) -> Figure:
+    """Draw both maps on one scale, with the strips outlined and named.
+
+    Parameters
+    ----------
+    picture : YieldMap
+    control : str
+        Its strips carry the hollow mark.
+    units : Units
+    moisture_pct : float
+        [%]
+    sheet : Sheet
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+    """
+    window = picture.window
+    ratio = window.height_m / window.width_m
+    beside = ratio > (0.8 if sheet.is_wide else 2.2)
+    panel_in = sheet.width_in / 2 - 0.3 if beside else sheet.width_in - 0.5
+    tall_in = min(panel_in * ratio, 5.6 if beside else 2.9)
+    with drawing():
+        figure = new_figure(sheet, (tall_in if beside else 2 * tall_in + 0.35) + 1.75)
+        before, after = figure.subplots(1, 2) if beside else figure.subplots(2, 1)
+        points_per_m = 72 * min(panel_in / window.width_m, tall_in / window.height_m)
+        _draw_panel(before, picture, picture.before / units.kg_ha_per_yield, units, is_before=True)
+        image = _draw_panel(after, picture, picture.after / units.kg_ha_per_yield, units, is_before=False)
+        gap = "\n" if beside else ": "
+        before.set_title(f"Before{gap}as logged", fontsize=8.5, fontweight="bold")
+        after.set_title(f"After{gap}only what is counted", fontsize=8.5, fontweight="bold")
+        for axes in (before, after):
+            _name_strips(axes, picture.strips, control, points_per_m)
+        _draw_scale(after, window, units)
+        bar = figure.colorbar(
+            image, ax=[before, after], location="bottom", extend="both", aspect=36, shrink=0.75, pad=0.02
+        )
+        bar.set_label(f"Yield, {units.yield_name} at {number(moisture_pct, 1)} % moisture")
+        bar.outline.set_visible(False)
+        bar.ax.xaxis.set_major_locator(MaxNLocator(6 if sheet.is_wide else 4))
+        bar.ax.xaxis.set_major_formatter(FuncFormatter(lambda value, _: number(value)))
+        marks = _legend(picture.strips, control)
+        figure.legend(handles=marks, loc="outside upper left", ncols=3 if sheet.is_wide else 1)
+    return figure
+
+
+def _draw_panel(axes: Axes, picture: YieldMap, values: Floats, units: Units, is_before: bool):  # type: ignore[no-untyped-def]
+    """Draw one map with its outlines; grey where records were removed."""
+    extent = picture.window.extent
+    if is_before:
+        grey = np.zeros((*picture.removed.shape, 4), dtype=np.uint8)
+        grey[picture.removed] = [int(REMOVED[i : i + 2], 16) for i in (1, 3, 5)] + [255]
+        values = np.where(picture.removed, np.nan, values)
+        axes.imshow(grey, extent=extent, origin="lower", interpolation="none")
+    scale = units.kg_ha_per_yield
+    image = axes.imshow(
+        np.ma.masked_invalid(values),
+        extent=extent,
+        origin="lower",
+        interpolation="none",
+        cmap=PALETTE,
+        vmin=picture.low / scale,
+        vmax=picture.high / scale,
+    )
+    lines = [np.asarray(ring.coords)[:, :2] for shape in picture.strips.geometry for ring in _rings(shape)]
+    axes.add_collection(LineCollection(lines, colors=INK, linewidths=0.6))
+    axes.set_aspect("equal")
+    axes.set_xlim(extent[0], extent[1])
+    axes.set_ylim(extent[2], extent[3])
+    axes.axis("off")
+    return image
+
+
+def _rings(shape: shapely.geometry.base.BaseGeometry | None) -> list[shapely.LinearRing]:
+    """Give the outer rings of a polygon or of several."""
+    if shape is None or shape.is_empty:
+        return []
+    return [part.exterior for part in getattr(shape, "geoms", [shape]) if isinstance(part, shapely.Polygon)]
+
+
+def _marks(strips: gpd.GeoDataFrame, control: str) -> dict[str, tuple[str, str, str]]:
+    """Give marker, face and edge colour of each treatment: hollow for the control."""
+    others = [name for name in pd.unique(strips["treatment"].astype(str)) if name != control]
+    marks = {control: ("o", "white", SOFT)}
+    for place, name in enumerate(others):
+        colour = ACCENT if len(others) == 1 else CATEGORIES[1 + place % (len(CATEGORIES) - 1)]
+        marks[name] = (MARKERS[(place + (len(others) > 1)) % len(MARKERS)], colour, colour)
+    return marks
+
+
+def _name_strips(axes: Axes, strips: gpd.GeoDataFrame, control: str, points_per_m: float) -> None:
+    """Mark one end of each strip with its treatment, and name it where there is room."""
+    marks, taken = _marks(strips, control), np.empty((0, 2))
+    size = 26 if len(strips) <= 40 else 8
+    for strip, treatment, shape in zip(strips["strip"], strips["treatment"].astype(str), strips.geometry, strict=True):
+        if shape is None or shape.is_empty:
+            continue
+        end, direction = _far_end(shape)
+        marker, face, edge = marks.get(treatment, ("o", "white", SOFT))
+        axes.scatter(
+            end[0],
+            end[1],
+            marker=marker,
+            s=size,
+            facecolor=face,
+            edgecolor=edge,
+            linewidth=1.1,
+            zorder=4,
+            clip_on=False,
+        )
+        if len(taken) and np.min(np.hypot(*(taken - end).T)) * points_per_m < 8.5:
+            continue
+        taken = np.vstack([taken, end])
+        _write_name(axes, short(strip, 12), end, direction)
+
+
+def _far_end(shape: shapely.geometry.base.BaseGeometry) -> tuple[Floats, Floats]:
+    """Give the middle of a strip's northern (or, lying flat, western) end, and the direction out of it."""
+    corners = shapely.get_coordinates(shapely.minimum_rotated_rectangle(shape))[:4]
+    if np.hypot(*(corners[1] - corners[0])) > np.hypot(*(corners[2] - corners[1])):
+        corners = np.roll(corners, -1, axis=0)
+    ends = np.array([(corners[0] + corners[1]) / 2, (corners[2] + corners[3]) / 2])
+    axis = ends[1] - ends[0]
+    upright = abs(axis[1]) >= abs(axis[0])
+    far = int(ends[1][1] > ends[0][1]) if upright else int(ends[1][0] < ends[0][0])
+    out = ends[far] - ends[1 - far]
+    return ends[far], out / max(float(np.hypot(*out)), 1e-9)
+
+
+def _write_name(axes: Axes, name: str, end: Floats, direction: Floats) -> None:
+    """Write a name outward from the end of its strip, along the strip."""
+    angle = float(np.degrees(np.arctan2(direction[1], direction[0])))
+    upright = abs(direction[1]) >= abs(direction[0])
+    axes.annotate(
+        name,
+        (float(end[0]), float(end[1])),
+        xytext=(7.0 * direction[0], 7.0 * direction[1]),
+        textcoords="offset points",
+        rotation=angle if upright else angle - 180 if angle > 0 else angle + 180,
+        rotation_mode="anchor",
+        ha="left" if upright else "right",
+        va="center",
+        fontsize=7,
+        annotation_clip=False,
+        path_effects=HALO,
+    )
+
+
+def _draw_scale(axes: Axes, window: Window, units: Units) -> None:
+    """Draw scale bar and north arrow below the map."""
+    west, east, south, _ = window.extent
+    steps = [unit * 10**power for power in range(1, 5) for unit in (1, 2, 5)]
+    length = max([step for step in steps if step * units.m_per_length <= 0.4 * window.width_m] or [steps[0]])
+    metres = length * units.m_per_length
+    place = axes.transData
+    axes.annotate(
+        f"{number(length)} {units.length_name}",
+        (west + metres / 2, south),
+        xytext=(0, -12),
+        xycoords=place,
+        textcoords="offset points",
+        ha="center",
+        va="top",
+        fontsize=7.5,
+        annotation_clip=False,
+    )
+    axes.annotate(
+        "",
+        (west, south),
+        xytext=(west + metres, south),
+        xycoords=place,
+        textcoords=place,
+        arrowprops={
+            "arrowstyle": "|-|, widthA=0.25, widthB=0.25",
+            "color": INK,
+            "linewidth": 1,
+            "shrinkA": 0,
+            "shrinkB": 0,
+        },
+        annotation_clip=False,
+    )
+    axes.annotate(
+        "N",
+        (east, south),
+        xytext=(0, -16),
+        textcoords="offset points",
+        ha="center",
+        va="top",
+        fontsize=8,
+        arrowprops={"arrowstyle": "-|>", "color": INK, "linewidth": 1},
+        annotation_clip=False,
+    )
+
+
+def _legend(strips: gpd.GeoDataFrame, control: str) -> list[Line2D | Patch]:
+    """List treatments by their mark, and grey for what was removed."""
+    entries: list[Line2D | Patch] = [
+        Line2D([], [], linestyle="", marker=marker, markerfacecolor=face, markeredgecolor=edge, label=short(name, 30))
+        for name, (marker, face, edge) in _marks(strips, control).items()
+    ]
+    return [*entries, Patch(color=REMOVED, label="removed")]
+
+
+def describe_map(picture: YieldMap, points: gpd.GeoDataFrame, units: Units) -> str:
+    """Say what the map shows, for readers who cannot see it.
+
+    Parameters
+    ----------
+    picture : YieldMap
+    points : geopandas.GeoDataFrame
+    units : Units
+
+    Returns
+    -------
+    str
+    """
+    used = points.loc[points["usable"].astype(bool), "yield_kg_ha"].dropna()
+    return (
+        f"Two yield maps of the same {len(picture.strips)} strips on one scale. Before: {number(len(points))} records "
+        f"as logged, with {number(len(points) - len(used))} removed ones in grey. After: the {number(len(used))} "
+        f"records that are counted, with a median of {units.yield_text(float(used.median()))}; the scale runs from "
+        f"{units.yields(picture.low)} to {units.yield_text(picture.high)}."
+    )

@@ -1,0 +1,124 @@
+"""The page: the parts in their order, set by the template, and the pictures as files."""
+
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+import jinja2
+
+from proofstrip.report import choices as other_choices
+from proofstrip.report import pictures, sections
+from proofstrip.report.answer import give_answer
+from proofstrip.report.material import ReportMaterial
+from proofstrip.report.pictures import Picture
+from proofstrip.report.sections import Section
+from proofstrip.report.sheet import save_png
+from proofstrip.report.words import Units, choose_units, number, short
+
+
+def write_report(material: ReportMaterial, folder: Path) -> None:
+    """Write report.html and figures/*.png.
+
+    Parameters
+    ----------
+    material : ReportMaterial
+    folder : pathlib.Path
+        The run folder; made when it is not there.
+    """
+    units = choose_units(material.settings)
+    parts = build_sections(material, units)
+    drawn = [picture for part in parts for picture in part.pictures]
+    (folder / "figures").mkdir(parents=True, exist_ok=True)
+    footing = _footing(material)
+    for picture in drawn:
+        save_png(picture.alone(footing), folder / "figures" / f"{picture.name}.png")
+    (folder / "report.html").write_text(render_page(material, units, parts), encoding="utf-8", newline="\n")
+
+
+def build_sections(material: ReportMaterial, units: Units) -> list[Section]:
+    """Put the parts below the answer in order.
+
+    Parameters
+    ----------
+    material : ReportMaterial
+    units : Units
+
+    Returns
+    -------
+    list of Section
+    """
+    result = material.result
+    choices = other_choices.read_choices(result)
+    parts = [
+        _picture_section("strips", "Strip by strip", pictures.strip_picture(material, units)),
+        _picture_section("map", "The map, before and after cleaning", pictures.map_picture(material, units)),
+        sections.removal_section(material),
+        sections.money_section(material, units, pictures.money_pictures(material, units)),
+        sections.delay_section(result),
+        _choice_section(choices, units),
+        sections.statistics_section(material, units),
+        sections.check_section(result),
+        sections.warning_section(result),
+        sections.run_section(material.run),
+        sections.glossary_section(),
+    ]
+    return [part for part in parts if part is not None]
+
+
+def _picture_section(anchor: str, title: str, picture: Picture | None) -> Section:
+    """Make a part that is one picture, or says that there is nothing to draw."""
+    if picture is None:
+        return Section(anchor, title, ["There is nothing to draw: no strip or record with a yield."])
+    return Section(anchor, title, pictures=[picture])
+
+
+def _choice_section(choices: list[dict[str, Any]], units: Units) -> Section:
+    """Show the answer under other choices."""
+    title = "Would other choices change the answer?"
+    if not choices:
+        return Section("choices", title, ["No other choices were tried."])
+    moved = [entry["label"] for entry in choices if entry["moves"]]
+    text = f"Yes, under: {'; '.join(moved)}." if moved else "No: the conclusion is the same under every choice below."
+    picture = pictures.choice_picture(choices, units)
+    return Section("choices", title, [text], [picture] if picture else [], [other_choices.choice_table(choices, units)])
+
+
+def render_page(material: ReportMaterial, units: Units, parts: list[Section]) -> str:
+    """Set the page.
+
+    Parameters
+    ----------
+    material : ReportMaterial
+    units : Units
+    parts : list of Section
+
+    Returns
+    -------
+    str
+        HTML, self-contained.
+    """
+    source = resources.files("proofstrip.report").joinpath("template.html").read_text(encoding="utf-8")
+    environment = jinja2.Environment(
+        autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True
+    )
+    trial = material.settings.trial
+    page = environment.from_string(source).render(
+        trial=trial,
+        crop=trial.crop.name.replace("_", " "),
+        moisture=number(material.settings.standard_moisture_pct, 1),
+        prepared_by=material.settings.report.prepared_by,
+        invented="invented" in trial.notes.lower(),
+        answer=give_answer(material.result, units),
+        units=units,
+        parts=parts,
+        version=str(material.run.get("version") or ""),
+    )
+    return page.lstrip()
+
+
+def _footing(material: ReportMaterial) -> str:
+    """Trial, field, season and crop, for pictures that stand alone."""
+    trial = material.settings.trial
+    names = [short(name, 40) for name in (trial.name, trial.field) if name]
+    said = ", ".join([*names, str(trial.season), trial.crop.name.replace("_", " ")])
+    return said + (". Invented data: for demonstration" if "invented" in trial.notes.lower() else "")

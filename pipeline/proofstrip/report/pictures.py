@@ -1,0 +1,170 @@
+"""The pictures of the page: each drawn for a desk, for a phone, and as a file of its own."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from matplotlib.figure import Figure
+
+from proofstrip.report import charts, figures, tables
+from proofstrip.report.map import paint_yield
+from proofstrip.report.map_figure import describe_map, draw_map
+from proofstrip.report.material import ReportMaterial
+from proofstrip.report.money import Curve, net_curve
+from proofstrip.report.sheet import NARROW, WIDE, Sheet, standalone, svg_uri
+from proofstrip.report.words import Units, money, number, short
+
+MOST_CURVES = 6
+
+
+@dataclass(frozen=True)
+class Picture:
+    """One picture.
+
+    Attributes
+    ----------
+    name : str
+        Of the file in figures/, without its ending.
+    heading, caption, alt : str
+        ``alt`` says what it shows, with the numbers.
+    draw : callable
+        From a sheet to a Figure.
+    """
+
+    name: str
+    heading: str
+    caption: str
+    alt: str
+    draw: Callable[[Sheet], Figure]
+
+    @property
+    def wide(self) -> str:
+        """Data URI for a desk and for paper."""
+        return svg_uri(self.draw(WIDE))
+
+    @property
+    def narrow(self) -> str:
+        """Data URI for a phone."""
+        return svg_uri(self.draw(NARROW))
+
+    def alone(self, footing: str) -> Figure:
+        """Draw the figure with its own heading and a line below it."""
+        return self.draw(standalone(self.heading, footing))
+
+
+def strip_picture(material: ReportMaterial, units: Units) -> Picture | None:
+    """Draw the strips: pairs where the design has them, else a row a treatment."""
+    result, strips = material.result, material.strips
+    control = material.settings.trial_map.control
+    if strips.empty or not strips["yield_kg_ha"].notna().any():
+        return None
+    pairs = figures.find_pairs(strips, control)
+    if pairs is None:
+        return _treatment_picture(material, control, units)
+    tried = next(str(name) for name in strips["treatment"] if name != control)
+    entry: dict[str, Any] = next((row for row in result.get("differences") or [] if row["treatment"] == tried), {})
+    complete = pairs.dropna()
+    said = "; ".join(
+        f"{block}: {units.yields(row.control)} and {units.yields(row.treatment)}"
+        for block, row in complete.head(12).iterrows()
+    )
+    more = f" The first 12 of {len(complete)} pairs are listed." if len(complete) > 12 else ""
+    alt = f"Yield of {control} and {tried} in each pair, {units.yield_name}: {said}.{more}"
+    return Picture(
+        "pairs",
+        "Yield in each pair of strips",
+        f"Each line is a pair of neighbouring strips: hollow {control}, filled {tried}."
+        + (
+            " The bar through the diamond is the margin of error of the mean difference."
+            if entry.get("low_kg_ha") is not None
+            else ""
+        ),
+        alt,
+        lambda sheet: figures.draw_pairs(pairs, (control, tried), entry, units, sheet),
+    )
+
+
+def _treatment_picture(material: ReportMaterial, control: str, units: Units) -> Picture:
+    """Draw a row a treatment."""
+    letters = material.result.get("letters") or {}
+    entries = [{**row, "letters": letters.get(row["treatment"])} for row in material.result.get("treatments") or []]
+    if not entries:
+        means = material.strips.groupby("treatment", sort=False)["yield_kg_ha"].mean()
+        entries = [{"treatment": name, "mean_kg_ha": value} for name, value in means.items()]
+    entries.sort(key=lambda row: row["treatment"] != control)
+    said = "; ".join(
+        f"{row['treatment']} {units.yields(row['mean_kg_ha'])}" + (f" ({row['letters']})" if row.get("letters") else "")
+        for row in entries
+    )
+    shared = " Treatments that share a letter do not differ by more than chance." if letters else ""
+    return Picture(
+        "strips",
+        "Yield of each strip, by treatment",
+        f"Each dot is a strip; the bar is the mean, printed at the right. A line joins the strips of a block.{shared}",
+        f"Yield of each strip by treatment, {units.yield_name}. Means: {said}.",
+        lambda sheet: figures.draw_strips(material.strips, entries, units, sheet),
+    )
+
+
+def map_picture(material: ReportMaterial, units: Units) -> Picture | None:
+    """Draw the maps before and after cleaning."""
+    if material.points.empty or material.trial_map.empty:
+        return None
+    moisture = material.settings.standard_moisture_pct
+    painted = paint_yield(material.points, material.trial_map, moisture)
+    if painted is None:
+        return None
+    control = material.settings.trial_map.control
+    return Picture(
+        "map",
+        "Yield before and after cleaning",
+        "Left or above: records where the display put them, removed ones in grey. Right or below: the records that are "
+        "counted, where their grain was cut.",
+        describe_map(painted, material.points, units),
+        lambda sheet: draw_map(painted, control, units, moisture, sheet),
+    )
+
+
+def money_pictures(material: ReportMaterial, units: Units) -> list[Picture]:
+    """Draw the net gain over the area, a picture a treatment."""
+    part, entries = material.settings.economics, material.result.get("economics") or []
+    curves = [] if part is None else [(entry, net_curve(entry, part, units)) for entry in entries[:MOST_CURVES]]
+    return [
+        _money_picture(str(entry["treatment"]), curve, units, "money" if len(entries) == 1 else f"money_{place}")
+        for place, (entry, curve) in enumerate(curves, start=1)
+        if curve is not None
+    ]
+
+
+def _money_picture(treatment: str, curve: Curve, units: Units, name: str) -> Picture:
+    """Draw the net gain of one treatment."""
+    area, currency = f"{units.area_word}s", curve.currency
+    end = f"{money(curve.net[-1], currency)} on {number(curve.areas[-1])} {area}"
+    if curve.low is not None and curve.high is not None:
+        end += f", between {money(curve.low[-1], currency)} and {money(curve.high[-1], currency)}"
+    even = "" if curve.break_even is None else f"; it breaks even on {number(curve.break_even)} {area}"
+    return Picture(
+        name,
+        f"Net gain of {short(treatment, 40)} over the area harvested",
+        f"{treatment}: net gain by the area harvested a year. The band is the margin of error of the yield difference.",
+        f"Net gain a year of {treatment}: {money(curve.net[0], currency)} on no {area}, {end}{even}.",
+        lambda sheet: charts.draw_money(curve, units.area_word, sheet),
+    )
+
+
+def choice_picture(choices: list[dict[str, Any]], units: Units) -> Picture | None:
+    """Draw the difference under each other choice."""
+    drawn = [entry for entry in choices if entry["difference_kg_ha"] is not None]
+    if len(drawn) < 2:
+        return None
+    said = "; ".join(
+        f"{entry['label']}: {units.yields(entry['difference_kg_ha'], sign=True)} ({tables.interval(entry, units)})"
+        for entry in drawn
+    )
+    return Picture(
+        "choices",
+        "The difference under other choices",
+        "The diamond is the answer above; each dot is the difference under another choice, with its margin of error.",
+        f"Difference under each choice, {units.yield_name}: {said}.",
+        lambda sheet: charts.draw_choices(drawn, units, sheet),
+    )

@@ -1,0 +1,230 @@
+"""The parts of the page below the answer, in their order."""
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from proofstrip.report import money, tables
+from proofstrip.report.glossary import GLOSSARY
+from proofstrip.report.material import ReportMaterial
+from proofstrip.report.pictures import Picture
+from proofstrip.report.tables import Table, plain
+from proofstrip.report.words import Units, count, is_number, number, odds, p_value, percent
+
+CAUTION = (
+    "This is not financial advice: it is arithmetic on one trial and on the prices put in. Scales used for settlement "
+    "must be legal for trade, and local codes and licensed practice come before anything on this page."
+)
+
+
+@dataclass(frozen=True)
+class Section:
+    """One part of the page.
+
+    Attributes
+    ----------
+    anchor, title : str
+    text : list of str
+        Paragraphs before the pictures.
+    pictures : list of Picture
+    tables : list of Table
+    items : list of str
+        A list.
+    terms : sequence of tuple of str
+        A list of terms and what they mean.
+    code : str
+        Text shown letter by letter.
+    notes : list of str
+        Paragraphs after all else.
+    """
+
+    anchor: str
+    title: str
+    text: list[str] = field(default_factory=list)
+    pictures: list[Picture] = field(default_factory=list)
+    tables: list[Table] = field(default_factory=list)
+    items: list[str] = field(default_factory=list)
+    terms: Sequence[tuple[str, str]] = ()
+    code: str = ""
+    notes: list[str] = field(default_factory=list)
+
+
+def removal_section(material: ReportMaterial) -> Section:
+    """Say what was set aside and why."""
+    title, records = "What was removed, and why", material.result.get("records") or {}
+    read, used = records.get("read") or 0, records.get("used") or 0
+    if not read:
+        return Section("removed", title, ["No combine records were read."])
+    text = [
+        f"Of {number(read)} records, {number(used)} are counted; {number(read - used)} "
+        f"({percent((read - used) / read)}) were set aside. A record is set aside for what the machine or the position "
+        "did, never because its yield is low or high; a jump of a moment far outside its own pass is the only "
+        "exception. One record can have several reasons."
+    ]
+    return Section("removed", title, text, tables=[tables.removal_table(material.result, material.points)])
+
+
+def money_section(material: ReportMaterial, units: Units, pictures: list[Picture]) -> Section | None:
+    """Say what the difference is worth."""
+    part = material.settings.economics
+    if part is None:
+        return None
+    economics = material.result.get("economics") or []
+    text = [money.describe_inputs(material.settings, units)]
+    if not economics:
+        text.append("The trial gives no difference that a price could be put on.")
+        return Section("money", "The money", text, notes=[CAUTION])
+    text.append(
+        "The ranges come from the margin of error of the yield difference. “Or more” and “never” mean that at the low "
+        "end of the gain the outlay does not come back."
+    )
+    shown = [money.money_table(entry, units, part) for entry in economics]
+    notes = [str(note["message"]) for note in economics[0].get("notes") or [] if note.get("message")]
+    return Section("money", "The money", text, pictures, shown, notes=[*notes, CAUTION])
+
+
+def delay_section(result: dict[str, Any]) -> Section:
+    """Say the travel delay of each machine, and how it was had."""
+    text = ["Grain is weighed some seconds after it was cut. Each record was moved back to where its grain stood."]
+    items = [describe_delay(entry) for entry in result.get("delay") or []]
+    return Section("delay", "Travel delay", text if items else ["No travel delay was applied."], items=items)
+
+
+def describe_delay(entry: dict[str, Any]) -> str:
+    """Say one machine's delay in a sentence.
+
+    Parameters
+    ----------
+    entry : dict
+        machine, seconds [s], low, high, source, reason.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> describe_delay({"machine": "A", "seconds": 11.2, "low": 10.8, "high": 11.7, "source": "estimated"})
+    'A: 11.2 seconds, estimated from the records themselves (range 10.8 to 11.7 seconds).'
+    """
+    how = {
+        "estimated": "estimated from the records themselves",
+        "declared": "as declared in the trial file",
+        "assumed": "assumed, because the records cannot tell",
+    }
+    source = how.get(str(entry.get("source")), plain(entry.get("source")))
+    head = f"{plain(entry.get('machine'))}: "
+    if not is_number(entry.get("seconds")):
+        said = head + "no delay could be found"
+    else:
+        said = f"{head}{number(entry['seconds'], 1)} seconds, {source}"
+        if is_number(entry.get("low")) and is_number(entry.get("high")):
+            said += f" (range {number(entry['low'], 1)} to {number(entry['high'], 1)} seconds)"
+        if float(entry["seconds"]) < 0:
+            said += "; the display had already moved the records, by too much"
+    reason = str(entry.get("reason") or "").strip()
+    return f"{said}. {tables.capital(reason)}" if reason else said + "."
+
+
+def statistics_section(material: ReportMaterial, units: Units) -> Section:
+    """Give means, differences and analysis of variance, in words first."""
+    result = material.result
+    text = [sentence for entry in result.get("differences") or [] for sentence in describe_difference(entry, units)]
+    shown = [tables.treatment_table(result, units)]
+    if result.get("differences"):
+        shown.append(tables.difference_table(result, units))
+    anova = tables.anova_table(result, units)
+    shown += [anova] if anova else []
+    shown.append(tables.strip_table(material.strips, units))
+    notes = []
+    if is_number(result.get("lsd")):
+        notes.append(f"Least significant difference (LSD), one comparison: {units.yield_text(result['lsd'])}.")
+    if is_number(result.get("cv_pct")):
+        notes.append(f"Coefficient of variation (CV): {number(result['cv_pct'], 1)} %.")
+    if result.get("letters"):
+        notes.append("Treatments that share a letter do not differ by more than chance.")
+    return Section("statistics", "The statistics", text, tables=shown, notes=[" ".join(notes)] if notes else [])
+
+
+def describe_difference(entry: dict[str, Any], units: Units) -> list[str]:
+    """Say one comparison in words, symbols after.
+
+    Parameters
+    ----------
+    entry : dict
+        One of result.json's differences.
+    units : Units
+
+    Returns
+    -------
+    list of str
+        One paragraph.
+    """
+    name, p, exact = f"{entry['treatment']} against {entry['control']}", entry.get("p_value"), entry.get("p_exact")
+    gap = units.yield_text(entry.get("difference_kg_ha"), sign=True)
+    if not is_number(p):
+        return [f"{name}: {gap}. There are too few strips of each to test this against chance."]
+    said = [f"{name}: {gap}. Chance alone does as much {odds(p)} (p = {p_value(p)})."]
+    if is_number(exact):
+        sentence = f"Swapping the labels of the strips in every way gives {odds(exact)} (exact p = {p_value(exact)})"
+        floor = entry.get("p_exact_floor")
+        if is_number(floor):
+            few = f"with {count(int(entry['pairs']), 'pair')}" if entry.get("pairs") else "with these strips"
+            sentence += f"; {few} it can never be below {p_value(floor)}, {odds(floor)}"
+        said.append(sentence + ".")
+    if is_number(entry.get("detectable_kg_ha")):
+        least = units.yield_text(entry["detectable_kg_ha"])
+        said.append(f"A trial of this size and scatter finds true differences from about {least}.")
+    return [" ".join(said)]
+
+
+def check_section(result: dict[str, Any]) -> Section:
+    """List the checks, failed ones first."""
+    checks = result.get("checks") or []
+    if not checks:
+        return Section("checks", "The checks", ["No checks were recorded."])
+    passed = sum(check.get("passed") is True for check in checks)
+    return Section("checks", "The checks", [f"{passed} of {len(checks)} passed."], tables=[tables.check_table(checks)])
+
+
+def warning_section(result: dict[str, Any]) -> Section:
+    """List everything that the run had to say."""
+    items = [str(entry.get("message") or plain(entry.get("code"))) for entry in result.get("warnings") or []]
+    return Section("warnings", "Warnings", [] if items else ["There were none."], items=items)
+
+
+def run_section(run: dict[str, Any]) -> Section:
+    """List version, files, settings and stages."""
+    shown = []
+    files = _named_rows(run.get("inputs") or run.get("input_hashes") or run.get("files"))
+    if files:
+        shown.append(Table("Files read, with their SHA-256", ("File", "SHA-256"), "ll", files))
+    stages = run.get("stages") or []
+    if isinstance(stages, dict):
+        stages = [{"stage": name, **(row if isinstance(row, dict) else {"value": row})} for name, row in stages.items()]
+    if stages:
+        names = list(dict.fromkeys(name for stage in stages for name in stage))
+        rows = [[plain(stage.get(name)) for name in names] for stage in stages]
+        align = "l" + "r" * (len(names) - 1)
+        shown.append(Table("Stages", tuple(tables.capital(plain(name)) for name in names), align, rows))
+    settings = run.get("settings") or ""
+    code = settings if isinstance(settings, str) else json.dumps(settings, indent=2, ensure_ascii=False, default=str)
+    version = str(run.get("version") or "of unknown number")
+    return Section("run", "What was run", [f"proofstrip, version {version}."], tables=shown, code=code.strip())
+
+
+def _named_rows(inputs: Any) -> list[tables.Row]:
+    """Give file and hash, from a mapping or from a list of records."""
+    if isinstance(inputs, dict):
+        return [[str(name), plain(value)] for name, value in inputs.items()]
+    rows: list[tables.Row] = []
+    for entry in inputs or []:
+        name = entry.get("file") or entry.get("path") or entry.get("name")
+        rows.append([plain(name), plain(entry.get("sha256") or entry.get("hash"))])
+    return rows
+
+
+def glossary_section() -> Section:
+    """Explain the words of the page."""
+    return Section("words", "The words used here", terms=GLOSSARY)

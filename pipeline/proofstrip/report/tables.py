@@ -1,0 +1,323 @@
+"""The tables of the report: rows of text, ready to be set."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import geopandas as gpd
+import pandas as pd
+
+from proofstrip.flags import FLAGS, has_flag
+from proofstrip.report.words import ABSENT, Units, is_number, number, p_value, percent
+
+Row = Sequence[str]
+
+
+@dataclass(frozen=True)
+class Table:
+    """One table.
+
+    Attributes
+    ----------
+    caption : str
+    head : tuple of str
+    align : str
+        A letter a column: l for text, r for numbers.
+    rows : list of sequence of str
+        The first cell names the row.
+    strong : list of int
+        Rows that are set in bold.
+    """
+
+    caption: str
+    head: tuple[str, ...]
+    align: str
+    rows: Sequence[Row]
+    strong: list[int] = field(default_factory=list)
+
+
+def between(low: str, high: str) -> str:
+    """Write an interval; empty where an end is missing.
+
+    Parameters
+    ----------
+    low, high : str
+        As :func:`~proofstrip.report.words.number` writes them.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> between("+1.2", "+5.0"), between("–", "+5.0")
+    ('+1.2 to +5.0', '–')
+    """
+    return ABSENT if ABSENT in (low, high) else f"{low} to {high}"
+
+
+def treatment_table(result: dict[str, Any], units: Units) -> Table:
+    """Mean yield of each treatment.
+
+    Parameters
+    ----------
+    result : dict
+        result.json.
+    units : Units
+
+    Returns
+    -------
+    Table
+    """
+    letters = result.get("letters") or {}
+    head: tuple[str, ...] = ("Treatment", "Strips", f"Mean yield, {units.yield_name}")
+    rows: list[Row] = []
+    for entry in result.get("treatments") or []:
+        row = [str(entry["treatment"]), number(entry.get("strips")), units.yields(entry.get("mean_kg_ha"))]
+        rows.append([*row, str(letters.get(entry["treatment"], ABSENT))] if letters else row)
+    if letters:
+        head = (*head, "Letters")
+    return Table("Mean yield of each treatment", head, "lrrl"[: len(head)], rows)
+
+
+def difference_table(result: dict[str, Any], units: Units) -> Table:
+    """Difference of each treatment from its control: one or two stand in columns, more in rows.
+
+    Parameters
+    ----------
+    result : dict
+    units : Units
+
+    Returns
+    -------
+    Table
+    """
+    entries, name = result.get("differences") or [], units.yield_name
+    finer = units.yield_decimals + (1 if units.yield_decimals else 0)
+    lines: list[Row] = [
+        ["Pairs", *(number(entry.get("pairs")) for entry in entries)],
+        [f"Difference, {name}", *(units.yields(entry.get("difference_kg_ha"), sign=True) for entry in entries)],
+        [f"Margin of error, {name}", *(interval(entry, units) for entry in entries)],
+        ["Confidence", *(percent(entry.get("confidence"), 0) for entry in entries)],
+        ["Difference, %", *(number(entry.get("difference_pct"), 1, sign=True) for entry in entries)],
+        [f"Standard error, {name}", *(number(units.from_kg_ha(entry.get("se_kg_ha")), finer) for entry in entries)],
+        ["p-value", *(p_value(entry.get("p_value")) for entry in entries)],
+        ["Exact p", *(p_value(entry.get("p_exact")) for entry in entries)],
+        ["Lowest that the exact p can be", *(p_value(entry.get("p_exact_floor")) for entry in entries)],
+        [
+            f"Smallest difference it could find, {name}",
+            *(units.yields(entry.get("detectable_kg_ha")) for entry in entries),
+        ],
+        ["Method", *(plain(entry.get("method")) for entry in entries)],
+    ]
+    lines = [line for line in lines if any(cell != ABSENT for cell in line[1:])]
+    heads = [f"{entry['treatment']} against {entry['control']}" for entry in entries]
+    caption = "Difference from the control"
+    if len(entries) <= 2:
+        return Table(caption, ("", *heads), "l" + "r" * len(heads), lines)
+    rows = [[head, *(line[place] for line in lines)] for place, head in enumerate(heads, start=1)]
+    return Table(caption, ("Comparison", *(line[0] for line in lines)), "l" + "r" * (len(lines) - 1) + "l", rows)
+
+
+def interval(entry: dict[str, Any], units: Units) -> str:
+    """Write the interval of a difference, without its unit."""
+    return between(units.yields(entry.get("low_kg_ha"), sign=True), units.yields(entry.get("high_kg_ha"), sign=True))
+
+
+def plain(value: object) -> str:
+    """Write a value of any kind for a reader; codes lose their underscores."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if value is None or (isinstance(value, float) and not is_number(value)):
+        return ABSENT
+    if isinstance(value, (list, tuple)):
+        return ", ".join(plain(item) for item in value) or ABSENT
+    if isinstance(value, dict):
+        return "; ".join(f"{plain(key)}: {plain(item)}" for key, item in value.items()) or ABSENT
+    if is_number(value):
+        return significant(float(value))  # type: ignore[arg-type]
+    return str(value).replace("_", " ").strip() or ABSENT
+
+
+def significant(value: float) -> str:
+    """Write a number to three significant digits, whole numbers in full.
+
+    Parameters
+    ----------
+    value : float
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> significant(0.012345), significant(1234.0), significant(56.78)
+    ('0.0123', '1,234', '56.8')
+    """
+    if value == int(value):
+        return number(value)
+    size = f"{abs(value):e}".partition("e")[2]
+    return number(value, max(0, 2 - int(size)))
+
+
+def removal_table(result: dict[str, Any], points: gpd.GeoDataFrame) -> Table:
+    """Count the records by reason, in all and by treatment.
+
+    Parameters
+    ----------
+    result : dict
+    points : geopandas.GeoDataFrame
+        flags, usable, treatment.
+
+    Returns
+    -------
+    Table
+        Reasons that no record carries are left out.
+    """
+    records = result.get("records") or {}
+    read, counts = records.get("read") or len(points), records.get("flags") or {}
+    treatment = points["treatment"].astype(object).where(points["treatment"].notna(), "").astype(str)
+    names = [
+        str(entry["treatment"]) for entry in result.get("treatments") or [] if (treatment == entry["treatment"]).any()
+    ]
+    groups = {name: treatment == name for name in names}
+    rows: list[Row] = []
+    for meaning in FLAGS:
+        amount = counts.get(meaning.name, 0)
+        if amount:
+            row = [capital(meaning.phrase), "removed" if meaning.excludes else "kept, noted", number(amount)]
+            mask = has_flag(points["flags"], meaning.flag)
+            rows.append([*row, percent(amount / read), *(_share(mask, group) for group in groups.values())])
+    lost = ~points["usable"].astype(bool)
+    gone = read - records.get("used", read)
+    total = ["Removed for any reason", "", number(gone), percent(gone / read) if read else ABSENT]
+    rows.append([*total, *(_share(lost, group) for group in groups.values())])
+    head = ("Reason", "What was done", "Records", "Share of all", *(f"Share of {name}" for name in names))
+    return Table("Records set aside, by reason", head, "llrr" + "r" * len(names), rows, [len(rows) - 1])
+
+
+def _share(mask: pd.Series, group: pd.Series) -> str:
+    """Share of a treatment's records that a mask covers."""
+    return percent(float(mask[group].mean()))
+
+
+def capital(text: str) -> str:
+    """Start a phrase with a capital, leaving the rest as it is."""
+    return text[:1].upper() + text[1:]
+
+
+def strip_table(strips: pd.DataFrame, units: Units) -> Table:
+    """Every strip as it entered the statistics.
+
+    Parameters
+    ----------
+    strips : pandas.DataFrame
+        strips.csv.
+    units : Units
+
+    Returns
+    -------
+    Table
+    """
+    writers = {
+        "strip": ("Strip", "l", text),
+        "treatment": ("Treatment", "l", text),
+        "block": ("Block", "l", text),
+        "source": ("From", "l", text),
+        "yield_kg_ha": (f"Yield, {units.yield_name}", "r", units.yields),
+        "moisture_pct": ("Moisture, %", "r", lambda value: number(value, 1)),
+        "area_m2": (f"Area, {units.area_name}", "r", units.area),
+        "standard_mass_kg": (f"Grain, {units.mass_name}", "r", units.mass),
+        "length_m": (f"Length, {units.length_name}", "r", units.length),
+        "records_used": ("Records counted", "r", number),
+        "share_removed": ("Removed", "r", percent),
+        "speed_m_s": (f"Speed, {units.speed_name}", "r", units.speed),
+        "direction": ("Direction", "l", text),
+    }
+    shown = [
+        name for name in writers if name in strips and (name in ("strip", "treatment") or strips[name].notna().any())
+    ]
+    rows = [[str(writers[name][2](row[name])) for name in shown] for row in strips.to_dict("records")]  # type: ignore[operator]
+    head = tuple(str(writers[name][0]) for name in shown)
+    return Table("Each strip as it was counted", head, "".join(str(writers[name][1]) for name in shown), rows)
+
+
+def _tells(column: pd.Series, name: str) -> bool:
+    """Tell whether a column is worth its room: it holds something, and a source only where it varies."""
+    return bool(column.notna().any()) and (name != "source" or len(set(column.dropna())) > 1)
+
+
+def text(value: object) -> str:
+    """Write a name; a missing one as a dash."""
+    return (
+        ABSENT
+        if value is None or value is pd.NA or (isinstance(value, float) and value != value)
+        else str(value) or ABSENT
+    )
+
+
+def anova_table(result: dict[str, Any], units: Units) -> Table | None:
+    """Analysis of variance, squares in the page's unit of yield.
+
+    Parameters
+    ----------
+    result : dict
+    units : Units
+
+    Returns
+    -------
+    Table or None
+    """
+    lines = result.get("anova") or []
+    if not lines:
+        return None
+    square = units.kg_ha_per_yield**2
+    places = 4 if units.system == "metric" else 1 if units.yield_decimals else 0
+    rows: list[Row] = [
+        [
+            capital(plain(line.get("source"))),
+            number(line.get("df")),
+            *(number(line[key] / square if is_number(line.get(key)) else None, places) for key in ("ss", "ms")),
+            number(line.get("f"), 2),
+            p_value(line.get("p")),
+        ]
+        for line in lines
+    ]
+    name = f"({units.yield_name})²"
+    head = ("Source", "Degrees of freedom", f"Sum of squares, {name}", f"Mean square, {name}", "F", "p-value")
+    return Table("Analysis of variance", head, "lrrrrr", rows)
+
+
+def check_table(checks: list[dict[str, Any]]) -> Table:
+    """List the checks, failed ones first.
+
+    Parameters
+    ----------
+    checks : list of dict
+        name, passed, value, allowed, note.
+
+    Returns
+    -------
+    Table
+    """
+    order = sorted(checks, key=lambda check: {False: 0, None: 1, True: 2}[check.get("passed")])
+    said = {True: "passed", False: "FAILED", None: "could not be checked"}
+    rows: list[Row] = [
+        [
+            capital(plain(check.get("name"))),
+            said[check.get("passed")],
+            plain(check.get("value")),
+            plain(check.get("allowed")),
+            text(check.get("note")),
+        ]
+        for check in order
+    ]
+    failed = [row for row, check in enumerate(order) if check.get("passed") is False]
+    return Table(
+        "Checks of the trial and the data",
+        ("Check", "Outcome", "Found", "Allowed", "What it means"),
+        "lllll",
+        rows,
+        failed,
+    )
