@@ -34,14 +34,14 @@ POINT_COLUMNS: tuple[Column, ...] = (
     Column("source_row", "", "int64", "row of that file, the first data row is 1"),
     Column("machine", "", "category", "combine that logged the record"),
     Column(
-        "time", "s", "float64", "end of the record's interval, seconds since 1970-01-01 UTC, or since the log's start"
+        "time", "s", "float64", "as stamped: seconds since 1970-01-01, or since the log's start where it names no date"
     ),
     Column("easting_m", "m", "float64", "easting as logged, in the working projection"),
     Column("northing_m", "m", "float64", "northing as logged, in the working projection"),
     Column("cut_easting_m", "m", "float64", "easting where this grain was cut: travel delay applied"),
     Column("cut_northing_m", "m", "float64", "northing where this grain was cut: travel delay applied"),
     Column("elevation_m", "m", "float64", "height as logged"),
-    Column("heading_deg", "deg", "float64", "direction of travel, clockwise from grid north", 0, 360),
+    Column("heading_deg", "deg", "float64", "direction of movement where this grain was cut, clockwise from grid north", 0, 360),
     Column("speed_m_s", "m/s", "float64", "ground speed", 0, 20),
     Column("duration_s", "s", "float64", "length of the record", 0, 3600),
     Column("distance_m", "m", "float64", "distance travelled in the record", 0, 1000),

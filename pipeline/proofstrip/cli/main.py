@@ -5,6 +5,7 @@ import sys
 import click
 
 from proofstrip import __version__
+from proofstrip.cli.run import run
 from proofstrip.cli.simulate import simulate
 from proofstrip.errors import ProofstripError
 
@@ -27,4 +28,5 @@ def main() -> None:
     """From combine records of replicated strip trials to an answer that holds up."""
 
 
+main.add_command(run)
 main.add_command(simulate)

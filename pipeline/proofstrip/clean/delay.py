@@ -1,0 +1,446 @@
+"""The travel delay: how long grain takes from the cutterbar to the flow sensor, on top of what the display applied.
+
+Neighbouring passes in opposite directions cut nearly the same crop. With the right delay their flows agree place by
+place; with a wrong one each is shifted along its own direction of travel, and they disagree. Pass medians are removed
+first, so neither treatments nor machine offsets can be seen here.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+from scipy import ndimage
+from scipy.spatial import KDTree
+
+from proofstrip.clean.track import Bools, Floats, Ints, Track, angle_between, first_of_run, last_of_run
+from proofstrip.config import CleanPart
+
+STEP_S = 0.5
+SPACING_M = 3.0
+END_M = 40.0
+TREND_M = 160.0
+SMOOTH_S = 4.0
+# Mixing and tailings have a long tail that agreement hardly feels: on simulated harvests with known delay the best
+# fit falls 0.3 to 0.8 s short of the mean (docs/clean.md).
+TAIL_S = 0.4
+CLIP_MAD = 4.0
+BLOCK_M = 100.0
+LEAST_PAIR_M = 60.0
+MAX_SAMPLES = 30_000
+BOOTSTRAPS = 200
+AGREE_S = 2.0
+FAR_S = 5.0
+ENTRY_AGREE_S = 6.0
+ENTRY_SETTLED_S = 45.0
+SHIFTED_ENTRY_S = 4.0
+MIN_ENTRIES = 4
+
+
+@dataclass(frozen=True)
+class Delay:
+    """Travel delay of one machine.
+
+    Attributes
+    ----------
+    machine : str
+    seconds : float
+        What is applied: grain logged at time t was cut at t - seconds [s].
+    low, high : float or None
+        Bootstrap 5 to 95 % range of the estimate [s].
+    source : str
+        ``estimated``, ``declared`` or ``assumed``.
+    reason : str
+        For people: how it was had, or why it could not be estimated.
+    """
+
+    machine: str
+    seconds: float
+    low: float | None
+    high: float | None
+    source: Literal["estimated", "declared", "assumed"]
+    reason: str
+
+
+@dataclass(frozen=True)
+class Samples:
+    """Places every few metres along the passes, and which places lie beside each other in opposite passes.
+
+    Attributes
+    ----------
+    time : array of float, shape (n,)
+        When the header was there [s].
+    pass_id : array of int, shape (n,)
+    spread : array of float, shape (n,)
+        Speed times width there, what flow is divided by [m2/s].
+    log_start, log_end : array of float, shape (n,)
+        When the unbroken log around it starts and ends [s].
+    one, other : array of int, shape (m,)
+        Pairs of samples side by side.
+    """
+
+    time: Floats
+    pass_id: Ints
+    spread: Floats
+    log_start: Floats
+    log_end: Floats
+    one: Ints
+    other: Ints
+
+
+def estimate_delays(
+    points: gpd.GeoDataFrame, track: Track, settings: CleanPart, applied_s: float | None
+) -> tuple[Delay, ...]:
+    """Find the travel delay of each machine, or say why the data cannot tell it.
+
+    Parameters
+    ----------
+    points : geopandas.GeoDataFrame
+        machine, mass_flow_kg_s [kg/s].
+    track : Track
+        With passes and cut width.
+    settings : CleanPart
+    applied_s : float or None
+        What the display has already applied, where the user declared it [s].
+
+    Returns
+    -------
+    tuple of Delay
+        One a machine, in the order of their names.
+    """
+    names = pd.Categorical(points["machine"]).categories
+    flow = points["mass_flow_kg_s"].to_numpy(dtype=np.float64)[track.row]
+    return tuple(
+        _settle(
+            str(name),
+            _estimate(track, flow, track.machine == code, settings),
+            entry_half_time(track, flow, track.machine == code),
+            settings,
+            applied_s,
+        )
+        for code, name in enumerate(names)
+        if (track.machine == code).any()
+    )
+
+
+def _settle(
+    machine: str, found: "Delay | str", entry_s: float | None, settings: CleanPart, applied_s: float | None
+) -> Delay:
+    """Take the declared delay, the estimate, or, refused, what stands in for it."""
+    if isinstance(found, Delay) and entry_s is not None and entry_s - found.seconds > ENTRY_AGREE_S:
+        found = (
+            f"neighbouring passes say {found.seconds:.1f} s, but after entry the flow takes {entry_s:.1f} s "
+            "to reach half its level"
+        )
+    if settings.delay_s is not None:
+        beside = f"the data say {found.seconds:.1f} s" if isinstance(found, Delay) else f"the data cannot tell: {found}"
+        return Delay(machine, settings.delay_s, None, None, "declared", f"set in [clean] delay; {beside}")
+    if isinstance(found, Delay):
+        return Delay(machine, found.seconds, found.low, found.high, "estimated", found.reason)
+    if applied_s is not None:
+        reason = (
+            f"the display had applied {applied_s:g} s, as declared in [harvest], and the data cannot tell more: {found}"
+        )
+        return Delay(machine, 0.0, None, None, "declared", reason)
+    if entry_s is not None and entry_s < SHIFTED_ENTRY_S:
+        reason = (
+            f"the flow stands at half its level {entry_s:.1f} s after entry, so the display has already shifted the "
+            f"records; what remains cannot be told: {found}"
+        )
+        return Delay(machine, 0.0, None, None, "assumed", reason)
+    return Delay(machine, settings.assumed_delay_s, None, None, "assumed", f"the data cannot tell: {found}")
+
+
+def entry_half_time(track: Track, flow: Floats, mine: Bools) -> float | None:
+    """Find how long after entry the flow reaches half the pass's level, in the median pass.
+
+    Only passes that begin with the log or with the header going down count: a turn does not say where the crop began.
+
+    Parameters
+    ----------
+    track : Track
+    flow : array of float, shape (n,)
+        [kg/s]
+    mine : array of bool, shape (n,)
+
+    Returns
+    -------
+    float or None
+        [s]; None where fewer than four passes can tell. Not above the delay by more than the filling of the machine.
+    """
+    first = first_of_run(track.pass_id)
+    begins = (track.log[np.maximum(first - 1, 0)] != track.log[first]) | track.header_up[np.maximum(first - 1, 0)]
+    since = track.time - (track.time[first] - track.duration[first])
+    length = last_of_run(track.pass_id) - first
+    use = mine & (track.pass_id > 0) & (begins | (first == 0)) & (length >= 20) & np.isfinite(flow)
+    if len(np.unique(track.pass_id[use])) < MIN_ENTRIES:
+        return None
+    later = pd.Series(np.where(since[use] > ENTRY_SETTLED_S, flow[use], np.nan))
+    level = later.groupby(track.pass_id[use]).transform("median").to_numpy()
+    near = (since[use] < ENTRY_SETTLED_S) & (level > 0)
+    step = max(1.0, float(np.median(track.duration[use])))
+    curve = pd.Series(flow[use][near] / level[near]).groupby(np.round(since[use][near] / step)).median()
+    above = np.flatnonzero(curve.to_numpy() >= 0.5)
+    if len(above) == 0:
+        return None
+    k = int(above[0])
+    reading, height = curve.index.to_numpy(dtype=np.float64) * step - step / 2, curve.to_numpy()
+    if k == 0:
+        return 0.0
+    return float(np.interp(0.5, height[k - 1 : k + 1], reading[k - 1 : k + 1]))
+
+
+def _estimate(track: Track, flow: Floats, mine: Bools, settings: CleanPart) -> "Delay | str":
+    """Estimate one machine's delay; a sentence where it must be refused."""
+    samples = pair_opposite_passes(track, mine & np.isfinite(flow))
+    pairs = pd.unique(_pair_key(samples))
+    if len(pairs) < settings.delay_min_pairs:
+        return (
+            f"{len(pairs)} pair{'' if len(pairs) == 1 else 's'} of neighbouring passes in opposite directions, "
+            f"at least {settings.delay_min_pairs} are needed"
+        )
+    lags = np.arange(settings.delay_low_s, settings.delay_high_s + STEP_S / 2, STEP_S)
+    products, blocks = correlate(track, flow, mine, samples, lags)
+    return judge(products, blocks, lags, settings)
+
+
+def pair_opposite_passes(track: Track, mine: Bools) -> Samples:
+    """Put samples along the passes, and find for each the nearest place of a neighbouring opposite pass.
+
+    Parameters
+    ----------
+    track : Track
+    mine : array of bool, shape (n,)
+        Records to use: one machine's.
+
+    Returns
+    -------
+    Samples
+    """
+    inside = _away_from_ends(track) & mine & (track.cut_width > 0.5 * track.swath)
+    bucket = np.floor(track.odometer / SPACING_M)
+    fresh = np.r_[True, (np.diff(bucket) != 0) | (np.diff(track.pass_id) != 0)][: len(track)]
+    at = np.flatnonzero(inside & fresh)
+    if len(at) > MAX_SAMPLES:
+        at = _keep_some_stretches(track, at)
+    if len(at) < 10:
+        nothing = np.zeros(0, dtype=np.int64)
+        return Samples(np.zeros(0), nothing, np.zeros(0), np.zeros(0), np.zeros(0), nothing, nothing)
+    place = np.column_stack([track.easting[at], track.northing[at]])
+    swath = float(np.median(track.swath[at]))
+    near = KDTree(place).query_pairs(1.4 * swath, output_type="ndarray")
+    i, j = near[:, 0], near[:, 1]
+    opposite = np.abs(angle_between(track.heading[at[i]], track.heading[at[j]])) > np.radians(150)
+    along = (place[j, 0] - place[i, 0]) * np.sin(track.heading[at[i]]) + (place[j, 1] - place[i, 1]) * np.cos(
+        track.heading[at[i]]
+    )
+    distance = np.hypot(*(place[j] - place[i]).T)
+    beside = opposite & (np.abs(along) < 0.6 * SPACING_M) & (distance > 0.4 * swath)
+    one, other = i[beside], j[beside]
+    first, last = first_of_run(track.log)[at], last_of_run(track.log)[at]
+    # Speeds are means over records; at the sample's own moment lies the mean of the two around it.
+    middle = track.time - track.span / 2
+    spread = np.interp(track.time[at], middle[mine], (track.speed * track.cut_width)[mine])
+    samples = Samples(
+        time=track.time[at],
+        pass_id=track.pass_id[at],
+        spread=np.maximum(spread, 1e-6),
+        log_start=track.time[first] - track.duration[first],
+        log_end=track.time[last],
+        one=one,
+        other=other,
+    )
+    return _drop_short_pairs(samples)
+
+
+def _away_from_ends(track: Track) -> Bools:
+    """Tell which records lie well inside their pass."""
+    first, last = first_of_run(track.pass_id), last_of_run(track.pass_id)
+    before, after = track.odometer - track.odometer[first], track.odometer[last] - track.odometer
+    return (track.pass_id > 0) & (before > END_M) & (after > END_M)
+
+
+def _keep_some_stretches(track: Track, at: Ints) -> Ints:
+    """Keep evenly spaced groups of whole passes, so that a very large field costs no more than a large one."""
+    groups = track.pass_id[at] // 12
+    numbers = np.unique(groups)
+    wanted = max(1, int(len(numbers) * MAX_SAMPLES / len(at)))
+    chosen = numbers[np.linspace(0, len(numbers) - 1, wanted).round().astype(int)]
+    return at[np.isin(groups, chosen)]
+
+
+def _pair_key(samples: Samples) -> Ints:
+    """Give one number for each pair of passes."""
+    one, other = samples.pass_id[samples.one], samples.pass_id[samples.other]
+    return np.asarray(
+        np.minimum(one, other) * (samples.pass_id.max(initial=0) + 1) + np.maximum(one, other), dtype=np.int64
+    )
+
+
+def _drop_short_pairs(samples: Samples) -> Samples:
+    """Forget pairs of passes that run side by side for too short a way to compare."""
+    key = _pair_key(samples)
+    length = pd.Series(key).map(pd.Series(key).value_counts()).to_numpy(dtype=np.float64, na_value=0.0) * SPACING_M
+    keep = length >= LEAST_PAIR_M
+    return Samples(
+        samples.time,
+        samples.pass_id,
+        samples.spread,
+        samples.log_start,
+        samples.log_end,
+        samples.one[keep],
+        samples.other[keep],
+    )
+
+
+def correlate(track: Track, flow: Floats, mine: Bools, samples: Samples, lags: Floats) -> tuple[Floats, Ints]:
+    """Compare the flows of neighbouring passes at every candidate delay.
+
+    Parameters
+    ----------
+    track : Track
+    flow : array of float, shape (n,)
+        [kg/s]
+    mine : array of bool, shape (n,)
+    samples : Samples
+        With m pairs.
+    lags : array of float, shape (k,)
+        Candidate delays [s].
+
+    Returns
+    -------
+    tuple of array of float, shape (3, blocks, k), and array of int, shape (blocks,)
+        Sums of y_i y_j, y_i^2 and y_j^2 by block of pairs (some 100 m of one pair of passes), and each block's pair.
+    """
+    use = mine & np.isfinite(flow)
+    time, value = track.time[use] - track.duration[use] / 2, flow[use]
+    level = np.column_stack([_level(samples, time, value, lag) for lag in lags])
+    y, z = level[samples.one], level[samples.other]
+    good = np.isfinite(y).all(axis=1) & np.isfinite(z).all(axis=1)
+    key = _pair_key(samples)[good]
+    stretch = (samples.time[samples.one][good] // (BLOCK_M / 1.6)).astype(np.int64)
+    _, block = np.unique(np.column_stack([key, stretch]), axis=0, return_inverse=True)
+    block = block.ravel()
+    sums = np.stack([_sum_by(block, y[good] * z[good]), _sum_by(block, y[good] ** 2), _sum_by(block, z[good] ** 2)])
+    pair = np.zeros(sums.shape[1], dtype=np.int64)
+    pair[block] = key
+    return sums, pair
+
+
+def _sum_by(group: Ints, values: Floats) -> Floats:
+    """Sum the rows of a table by group."""
+    return np.column_stack([np.bincount(group, weights=column) for column in values.T]) if len(group) else values[:0]
+
+
+def _level(samples: Samples, time: Floats, value: Floats, lag: float) -> Floats:
+    """Log flow over ground at each sample for one delay: pass median and slow trend removed, clipped."""
+    when = samples.time + lag
+    flow = np.interp(when, time, value)
+    logged = (when > samples.log_start) & (when < samples.log_end) & (flow > 0)
+    level = np.full(len(when), np.nan)
+    level[logged] = np.log(flow[logged] / samples.spread[logged])
+    start = np.flatnonzero(np.r_[True, np.diff(samples.pass_id) != 0])
+    for first, stop in zip(start, np.r_[start[1:], len(level)], strict=True):
+        level[first:stop] = _flatten(level[first:stop])
+    return level
+
+
+def _flatten(level: Floats) -> Floats:
+    """Remove median and slow trend of one pass and clip what stands out."""
+    known = np.isfinite(level)
+    if known.sum() < LEAST_PAIR_M / SPACING_M:
+        return np.full(len(level), np.nan)
+    rest = level - np.median(level[known])
+    spread = 1.4826 * float(np.median(np.abs(rest[known]))) + 1e-9
+    rest = np.clip(rest, -CLIP_MAD * spread, CLIP_MAD * spread)
+    size = int(TREND_M / SPACING_M)
+    weight = ndimage.uniform_filter1d(known.astype(np.float64), size, mode="nearest")
+    trend = ndimage.uniform_filter1d(np.where(known, rest, 0.0), size, mode="nearest") / np.maximum(weight, 1e-9)
+    return rest - trend
+
+
+def judge(sums: Floats, pair: Ints, lags: Floats, settings: CleanPart) -> "Delay | str":
+    """Take the delay with the best agreement, or say why it cannot be trusted.
+
+    Parameters
+    ----------
+    sums : array of float, shape (3, blocks, k)
+    pair : array of int, shape (blocks,)
+    lags : array of float, shape (k,)
+        [s]
+    settings : CleanPart
+
+    Returns
+    -------
+    Delay or str
+        The estimate without a machine's name, or the reason for the refusal.
+    """
+    if len(pair) < 2 * settings.delay_min_pairs:
+        return f"{len(pair)} stretches of opposite passes side by side are too few to compare"
+    curve = _curve(sums.sum(axis=1))
+    best = _peak(curve, lags) + TAIL_S
+    rng = np.random.default_rng(20)
+    drawn = rng.multinomial(len(pair), np.full(len(pair), 1 / len(pair)), size=BOOTSTRAPS)
+    peaks = np.array([_peak(_curve(np.tensordot(sums, weight, axes=([1], [0]))), lags) for weight in drawn]) + TAIL_S
+    order = pd.factorize(pair)[0]
+    halves = [_peak(_curve(sums[:, order % 2 == side].sum(axis=1)), lags) for side in (0, 1)]
+    confidence = float(np.mean(np.abs(peaks - best) <= AGREE_S))
+    prominence = float(np.nanmax(curve) - np.nanmax(np.where(np.abs(lags - best) > FAR_S, curve, -1.0)))
+    refusal = _refusal(best, confidence, abs(halves[0] - halves[1]), prominence, lags, settings)
+    if refusal:
+        return refusal
+    low, high = np.quantile(peaks, [0.05, 0.95])
+    pairs = len(np.unique(pair))
+    agreement = f"correlation {np.nanmax(curve):.2f}"
+    reason = f"{pairs} pairs of neighbouring passes in opposite directions agree best there ({agreement})"
+    return Delay("", round(best, 2), round(float(low), 2), round(float(high), 2), "estimated", reason)
+
+
+def _refusal(best: float, confidence: float, split: float, prominence: float, lags: Floats, settings: CleanPart) -> str:
+    """Say which rule forbids the estimate; empty when none does."""
+    rules: Sequence[tuple[bool, str]] = (
+        (
+            best <= lags[0] + 1 or best >= lags[-1] - 1,
+            f"the best fit lies at the edge of the search range ({best:.1f} s)",
+        ),
+        (
+            confidence < settings.delay_min_confidence,
+            f"resampled stretches agree within {AGREE_S:g} s in only {confidence:.0%} of cases "
+            f"(at least {settings.delay_min_confidence:.0%})",
+        ),
+        (
+            split > settings.delay_max_split_s,
+            f"the two halves of the field differ by {split:.1f} s (at most {settings.delay_max_split_s:g} s)",
+        ),
+        (
+            prominence < settings.delay_min_prominence,
+            f"the best fit hardly stands out ({prominence:.3f}, at least {settings.delay_min_prominence:g}): "
+            "the crop varies too little, or the sensor too much",
+        ),
+    )
+    return next((said for broken, said in rules if broken), "")
+
+
+def _curve(sums: Floats) -> Floats:
+    """Pooled correlation at each delay, smoothed: its sharp peak follows the mode of the mixing, its body the mean."""
+    curve = sums[0] / np.maximum(np.sqrt(sums[1] * sums[2]), 1e-12)
+    return np.asarray(ndimage.gaussian_filter1d(curve, SMOOTH_S / STEP_S, mode="nearest"), dtype=np.float64)
+
+
+def _peak(curve: Floats, lags: Floats) -> float:
+    """Give the delay of the best agreement, refined by the parabola through its neighbours."""
+    k = int(np.nanargmax(curve))
+    if 0 < k < len(lags) - 1:
+        left, middle, right = curve[k - 1 : k + 2]
+        bend = left - 2 * middle + right
+        if bend < 0:
+            return float(lags[k] + 0.5 * (left - right) / bend * (lags[1] - lags[0]))
+    return float(lags[k])
+
+
+def delay_by_record(track: Track, names: list[str], delays: tuple[Delay, ...]) -> Floats:
+    """Give the delay of each record on the track from its machine's."""
+    by_name = {delay.machine: delay.seconds for delay in delays}
+    return np.array([by_name.get(name, 0.0) for name in names], dtype=np.float64)[track.machine]

@@ -1,0 +1,162 @@
+"""Faults of speed and of the flow sensor, each judged within the record's own pass."""
+
+import numpy as np
+import pandas as pd
+from scipy import ndimage
+
+from proofstrip.clean.track import Bools, Floats, Ints, first_of_run
+from proofstrip.config import CleanPart
+
+SPIKE_WINDOW_S = 30.0
+
+
+def speed_range(speed: Floats, pass_id: Ints, settings: CleanPart) -> Bools:
+    """Flag speeds far from the median of their pass.
+
+    Parameters
+    ----------
+    speed : array of float, shape (n,)
+        [m/s]
+    pass_id : array of int, shape (n,)
+        0 = in no pass, never flagged.
+    settings : CleanPart
+
+    Returns
+    -------
+    array of bool, shape (n,)
+
+    Examples
+    --------
+    >>> from proofstrip.config import load_defaults
+    >>> speed_range(np.array([2.0, 2.0, 0.5]), np.ones(3, dtype=int), load_defaults().clean).tolist()
+    [False, False, True]
+    """
+    usual = median_by_pass(speed, pass_id)
+    return (pass_id > 0) & ((speed < settings.slow_share * usual) | (speed > settings.fast_share * usual))
+
+
+def speed_change(speed: Floats, pass_id: Ints, settings: CleanPart) -> Bools:
+    """Flag sharp changes of speed over two records.
+
+    Parameters
+    ----------
+    speed : array of float, shape (n,)
+        [m/s]
+    pass_id : array of int, shape (n,)
+    settings : CleanPart
+
+    Returns
+    -------
+    array of bool, shape (n,)
+    """
+    if len(speed) < 3:
+        return np.zeros(len(speed), dtype=bool)
+    level = np.log(np.maximum(speed, 0.05))
+    change = np.r_[0.0, 0.0, np.abs(level[2:] - level[:-2])]
+    same = np.r_[False, False, pass_id[2:] == pass_id[:-2]]
+    return np.asarray((pass_id > 0) & same & (change > settings.speed_change_log), dtype=np.bool_)
+
+
+def flow_range(flow: Floats, density: Floats, usable: Bools, settings: CleanPart) -> Bools:
+    """Flag flows below zero, or far above anything else in the field.
+
+    Parameters
+    ----------
+    flow : array of float, shape (n,)
+        [kg/s]
+    density : array of float, shape (n,)
+        Flow over speed and width, the wet yield [kg/m2].
+    usable : array of bool, shape (n,)
+        Records that set the field's 99th percentile.
+    settings : CleanPart
+
+    Returns
+    -------
+    array of bool, shape (n,)
+        A flow of zero is not flagged: bare ground is part of a strip.
+    """
+    known = density[usable & np.isfinite(density)]
+    ceiling = settings.max_flow_ratio * float(np.quantile(known, 0.99)) if len(known) else np.inf
+    with np.errstate(invalid="ignore"):
+        return (flow < 0) | (usable & (density > ceiling))
+
+
+def stuck_sensor(flow: Floats, duration: Floats, group: Ints, settings: CleanPart) -> Bools:
+    """Flag flows above zero that repeat one value for longer than any crop does.
+
+    Parameters
+    ----------
+    flow, duration : array of float, shape (n,)
+        [kg/s], [s]; in order of time.
+    group : array of int, shape (n,)
+        Stretch of unbroken logging.
+    settings : CleanPart
+
+    Returns
+    -------
+    array of bool, shape (n,)
+        Runs of at least five records.
+    """
+    if len(flow) < 2:
+        return np.zeros(len(flow), dtype=bool)
+    run = np.cumsum(np.r_[True, (flow[1:] != flow[:-1]) | (group[1:] != group[:-1])]) - 1
+    lasting, records = np.bincount(run, weights=duration)[run], np.bincount(run)[run]
+    return np.asarray((flow > 0) & (lasting >= settings.stuck_s) & (records >= 5), dtype=np.bool_)
+
+
+def spike(level: Floats, pass_id: Ints, record_s: float, settings: CleanPart) -> Bools:
+    """Flag short jumps of the flow, far outside the scatter of their own pass.
+
+    Parameters
+    ----------
+    level : array of float, shape (n,)
+        Log of flow over ground; NaN where the record is not to be looked at.
+    pass_id : array of int, shape (n,)
+        In order of time within each pass.
+    record_s : float
+        Usual length of a record [s].
+    settings : CleanPart
+
+    Returns
+    -------
+    array of bool, shape (n,)
+        A jump that lasts longer than ``spike_s`` is the crop, not the sensor.
+
+    References
+    ----------
+    The limit of 5 robust standard deviations: 3.5 already erases real damage (docs/clean.md has the figures).
+    """
+    window = max(9, round(SPIKE_WINDOW_S / max(record_s, 0.1))) | 1
+    longest = max(1, round(settings.spike_s / max(record_s, 0.1)))
+    flagged = np.zeros(len(level), dtype=bool)
+    known = np.flatnonzero(np.isfinite(level) & (pass_id > 0))
+    if len(known) == 0:
+        return flagged
+    order = known[np.argsort(pass_id[known], kind="stable")]
+    first = np.flatnonzero(first_of_run(pass_id[order]) == np.arange(len(order)))
+    for start, stop in zip(first, np.r_[first[1:], len(order)], strict=True):
+        part = level[order[start:stop]]
+        if len(part) >= 9:
+            rest = part - ndimage.median_filter(part, min(window, len(part)), mode="nearest")
+            limit = settings.spike_mad * 1.4826 * float(np.median(np.abs(rest - np.median(rest))))
+            flagged[order[start:stop]] = short_runs(np.abs(rest) > max(limit, 0.05), longest)
+    return flagged
+
+
+def short_runs(mask: Bools, longest: int) -> Bools:
+    """Keep the runs of true that are no longer than ``longest``.
+
+    Examples
+    --------
+    >>> short_runs(np.array([True, False, True, True]), 1).tolist()
+    [True, False, False, False]
+    """
+    run = np.cumsum(np.r_[True, mask[1:] != mask[:-1]]) - 1
+    return np.asarray(mask & (np.bincount(run)[run] <= longest), dtype=np.bool_)
+
+
+def median_by_pass(values: Floats, pass_id: Ints) -> Floats:
+    """Give each record the median of its pass; NaN outside passes."""
+    medians = pd.Series(values).groupby(pass_id).transform("median").to_numpy(dtype=np.float64, copy=True)
+    medians[pass_id == 0] = np.nan
+    return medians

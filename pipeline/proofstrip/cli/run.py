@@ -1,0 +1,38 @@
+"""``proofstrip run``: the whole job."""
+
+import re
+from pathlib import Path
+
+import click
+
+from proofstrip.config import load_settings
+from proofstrip.run import run_trial
+
+
+@click.command()
+@click.argument("trial", type=click.Path(dir_okay=False, path_type=Path))
+@click.option(
+    "--out",
+    type=click.Path(file_okay=False, path_type=Path),
+    help="Run folder; by default runs/<trial name> beside the trial file.",
+)
+def run(trial: Path, out: Path | None) -> None:
+    """Run a trial from its raw files to its report."""
+    settings = load_settings(trial)
+    folder = out or trial.parent / "runs" / folder_name(settings.trial.name)
+    result = run_trial(settings, folder, lambda stage: click.echo(f"{stage} ...", err=True))
+    for notice in result["warnings"]:
+        click.echo(f"warning: {notice['message']}", err=True)
+    click.echo(result["verdict"]["sentence"])
+    click.echo(f"Report: {folder / 'report.html'}")
+
+
+def folder_name(name: str) -> str:
+    """Make a folder name of a trial's name.
+
+    Examples
+    --------
+    >>> folder_name("Strip trial / 2024")
+    'Strip_trial_2024'
+    """
+    return re.sub(r"[^\w-]+", "_", name).strip("_") or "trial"

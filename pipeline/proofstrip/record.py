@@ -1,0 +1,134 @@
+"""What was run, on what, with which result: the files of the run folder, written whole or not at all."""
+
+import contextlib
+import json
+import os
+import shutil
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import pandas as pd
+
+from proofstrip import __version__
+from proofstrip.columns import POINT_COLUMNS
+from proofstrip.config import Settings
+from proofstrip.errors import DataError
+from proofstrip.flags import FLAGS, count_flags
+
+
+@dataclass
+class Clock:
+    """Notes the rows and the time of each stage."""
+
+    stages: list[dict[str, Any]] = field(default_factory=list)
+
+    def note(self, stage: str, rows: int, seconds: float) -> None:
+        """Add one stage.
+
+        Parameters
+        ----------
+        stage : str
+        rows : int
+        seconds : float
+        """
+        self.stages.append({"stage": stage, "rows": rows, "seconds": round(seconds, 3)})
+
+
+def describe_inputs(settings: Settings, inputs: dict[str, str], clock: Clock, flags: pd.Series) -> dict[str, Any]:
+    """Make run.json.
+
+    Parameters
+    ----------
+    settings : Settings
+    inputs : dict of str to str
+        File -> SHA-256.
+    clock : Clock
+    flags : pandas.Series of int
+
+    Returns
+    -------
+    dict
+    """
+    counts = count_flags(flags)
+    return {
+        "version": __version__,
+        "settings": json.loads(settings.model_dump_json(exclude={"folder"})),
+        "inputs": [{"file": name, "sha256": digest} for name, digest in inputs.items()],
+        "stages": clock.stages,
+        "flags": [
+            {"bit": int(m.flag), "name": m.name, "meaning": m.phrase, "excludes": m.excludes, "records": counts[m.name]}
+            for m in FLAGS
+        ],
+    }
+
+
+@contextlib.contextmanager
+def written_whole(folder: Path) -> Iterator[Path]:
+    """Give a folder beside the target to write into, and put it in the target's place at the end.
+
+    A run that stops on the way leaves the old folder as it was.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        The target; what stands there is replaced, if it is a run folder.
+
+    Yields
+    ------
+    pathlib.Path
+        An empty folder on the same disk.
+
+    Raises
+    ------
+    DataError
+        When the target is something else than a run folder, or cannot be written.
+    """
+    if folder.exists() and not (folder.is_dir() and (not any(folder.iterdir()) or (folder / "run.json").is_file())):
+        raise DataError(
+            f"{folder} exists and is not a run folder (it has no run.json); nothing was written. "
+            "Name another folder with --out."
+        )
+    fresh = folder.with_name(f".{folder.name}.new-{os.getpid()}-{time.monotonic_ns()}")
+    try:
+        fresh.mkdir(parents=True)
+        yield fresh
+        old = folder.with_name(f".{folder.name}.old-{os.getpid()}-{time.monotonic_ns()}")
+        if folder.exists():
+            folder.rename(old)
+        fresh.rename(folder)
+        shutil.rmtree(old, ignore_errors=True)
+    except OSError as fault:
+        raise DataError(f"{folder} cannot be written: {fault}. Name another folder with --out.") from fault
+    finally:
+        shutil.rmtree(fresh, ignore_errors=True)
+
+
+def write_tables(folder: Path, points: gpd.GeoDataFrame, strips: pd.DataFrame) -> None:
+    """Write points.parquet and strips.csv.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+    points : geopandas.GeoDataFrame
+        Written in the order and the types of ``POINT_COLUMNS``.
+    strips : pandas.DataFrame
+    """
+    names = [column.name for column in POINT_COLUMNS]
+    points[[*names, points.geometry.name]].to_parquet(folder / "points.parquet", index=False, compression="zstd")
+    strips.to_csv(folder / "strips.csv", index=False, float_format="%.10g", lineterminator="\n")
+
+
+def write_json(path: Path, value: Any) -> None:
+    """Write plain data as JSON, readable and the same each time.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+    value : dict or list
+        Without NaN.
+    """
+    path.write_text(json.dumps(value, indent=1, ensure_ascii=False, allow_nan=False) + "\n", encoding="utf-8")

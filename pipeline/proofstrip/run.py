@@ -1,0 +1,231 @@
+"""The whole job: one trial file in, one run folder out."""
+
+import json
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import pandas as pd
+
+from proofstrip.assign import assign_strips
+from proofstrip.checks import check_strips, look_at_run
+from proofstrip.clean import Delay, Track, clean_points, estimate_delays, follow_machines
+from proofstrip.columns import POINT_COLUMNS, STRIP_COLUMNS, empty_frame
+from proofstrip.config import Settings
+from proofstrip.economics import Payback, delivered_moisture, price_treatments
+from proofstrip.errors import DataError, Notice
+from proofstrip.moisture import correct_moisture
+from proofstrip.read import read_harvest, read_trial_map
+from proofstrip.record import Clock, describe_inputs, write_json, write_tables, written_whole
+from proofstrip.report import ReportMaterial, write_report
+from proofstrip.result import Findings, describe_run
+from proofstrip.sensitivity import Alternative, Material, try_choices
+from proofstrip.stats import Comparison, compare_treatments
+from proofstrip.stats.verdict import give_verdict
+from proofstrip.strips import make_strips, mark_windows
+
+
+@dataclass(frozen=True)
+class Work:
+    """A trial on its way: each stage adds its part, none changes another's.
+
+    Attributes
+    ----------
+    settings : Settings
+    strips_map : geopandas.GeoDataFrame
+        The trial map.
+    raw, points : geopandas.GeoDataFrame
+        Records as read, and as far as the stages have come.
+    track : Track or None
+    delays : tuple of Delay
+    strips : pandas.DataFrame
+        The strip table.
+    comparison : Comparison or None
+    alternatives, paybacks, notices, inputs
+        As the stages found them.
+    """
+
+    settings: Settings
+    strips_map: gpd.GeoDataFrame = field(default_factory=gpd.GeoDataFrame)
+    raw: gpd.GeoDataFrame = field(default_factory=gpd.GeoDataFrame)
+    points: gpd.GeoDataFrame = field(default_factory=lambda: gpd.GeoDataFrame(empty_frame(POINT_COLUMNS)))
+    track: Track | None = None
+    delays: tuple[Delay, ...] = ()
+    strips: pd.DataFrame = field(default_factory=lambda: empty_frame(STRIP_COLUMNS))
+    comparison: Comparison | None = None
+    alternatives: tuple[Alternative, ...] = ()
+    paybacks: tuple[Payback, ...] = ()
+    notices: tuple[Notice, ...] = ()
+    inputs: dict[str, str] = field(default_factory=dict)
+
+    @property
+    def followed(self) -> Track:
+        """The track, once the machines were followed."""
+        if self.track is None:
+            raise RuntimeError("the stages are out of order: clean comes before this one")
+        return self.track
+
+    @property
+    def compared(self) -> Comparison:
+        """The comparison, once it was made."""
+        if self.comparison is None:
+            raise RuntimeError("the stages are out of order: stats comes before this one")
+        return self.comparison
+
+
+def read(work: Work) -> Work:
+    """Read the trial map and the raw records, in one projection."""
+    settings = work.settings
+    trial_map = read_trial_map(settings.trial_map, settings.folder)
+    harvest = read_harvest(settings.harvest, settings.folder, settings.trial.crop, trial_map.strips.crs)
+    inputs = {source.path.name: source.sha256 for source in harvest.sources}
+    return replace(
+        work,
+        strips_map=trial_map.strips,
+        raw=harvest.points,
+        points=harvest.points,
+        notices=(*trial_map.notices, *harvest.notices),
+        inputs={**inputs, Path(settings.trial_map.file).name: trial_map.sha256},
+    )
+
+
+def clean(work: Work) -> Work:
+    """Find passes and travel delay, flag faults, put the grain on its ground."""
+    settings = work.settings.clean
+    track = follow_machines(work.points, settings)
+    delays = estimate_delays(work.points, track, settings, work.settings.harvest.delay_applied_s)
+    return replace(work, track=track, delays=delays, points=clean_points(work.points, track, delays, settings))
+
+
+def moisture(work: Work) -> Work:
+    """Bring the grain to standard moisture."""
+    return replace(work, points=correct_moisture(work.points, work.settings))
+
+
+def assign(work: Work) -> Work:
+    """Give each record its strip."""
+    return replace(work, points=assign_strips(work.points, work.strips_map, work.settings.strips))
+
+
+def strips(work: Work) -> Work:
+    """Sum up each strip in the window that its block shares."""
+    points = mark_windows(work.points, work.strips_map, work.settings.strips)
+    return replace(work, points=points, strips=make_strips(points, work.strips_map, work.settings))
+
+
+def stats(work: Work) -> Work:
+    """Compare the treatments, and again under other choices of cleaning."""
+    comparison = compare_treatments(work.strips, work.settings.trial_map.control, work.settings.stats)
+    material = Material(work.raw, work.followed, work.delays, work.points, work.strips_map, work.settings)
+    return replace(work, comparison=comparison, alternatives=try_choices(material, comparison))
+
+
+def economics(work: Work) -> Work:
+    """Price the difference, where there are prices."""
+    prices, settings = work.settings.economics, work.settings
+    if prices is None:
+        return work
+    delivered = delivered_moisture(work.strips, settings.standard_moisture_pct)
+    priced = price_treatments(work.compared, settings.trial.crop, prices, delivered, settings.standard_moisture_pct)
+    return replace(work, paybacks=priced)
+
+
+STAGES: tuple[Callable[[Work], Work], ...] = (read, clean, moisture, assign, strips, stats, economics)
+
+
+def run_trial(settings: Settings, folder: Path, say: Callable[[str], None] = lambda text: None) -> dict[str, Any]:
+    """Run a trial from its raw files to its report.
+
+    Parameters
+    ----------
+    settings : Settings
+    folder : pathlib.Path
+        The run folder, written whole or not at all.
+    say : callable
+        Told the name of each stage as it begins.
+
+    Returns
+    -------
+    dict
+        result.json.
+
+    Raises
+    ------
+    DataError
+        When the data cannot give an answer.
+    """
+    work, clock = Work(settings), Clock()
+    for stage in STAGES:
+        say(stage.__name__)
+        began = time.perf_counter()
+        work = stage(work)
+        clock.note(stage.__name__, len(work.points), time.perf_counter() - began)
+    say("report")
+    result = describe_run(_conclude(work), _describe_trial(settings), settings.trial.crop)
+    run = describe_inputs(settings, work.inputs, clock, work.points["flags"])
+    with written_whole(folder) as fresh:
+        write_tables(fresh, work.points, work.strips)
+        write_json(fresh / "result.json", result)
+        write_json(fresh / "run.json", run)
+        write_report(ReportMaterial(result, work.strips, work.points, work.strips_map, run, settings), fresh)
+    return result
+
+
+def _conclude(work: Work) -> Findings:
+    """Put checks and warnings together, and decide."""
+    control, comparison = work.settings.trial_map.control, work.compared
+    own = check_strips(work.points, work.strips, control)
+    looked = look_at_run(work.points, work.strips, work.delays, work.settings.moisture.declared_pct)
+    bushel = work.settings.trial.crop.kg_ha_per_bu_ac
+    verdict = give_verdict(comparison, work.paybacks, own, work.settings.report.units, bushel)
+    warnings = (*work.notices, *looked, *comparison.warnings)
+    return Findings(
+        work.delays,
+        work.points,
+        comparison,
+        work.paybacks,
+        work.alternatives,
+        (*own, *comparison.checks),
+        warnings,
+        verdict,
+    )
+
+
+def _describe_trial(settings: Settings) -> dict[str, Any]:
+    """Say which trial it is."""
+    trial = settings.trial
+    return {
+        "name": trial.name,
+        "field": trial.field,
+        "season": trial.season,
+        "crop": trial.crop.name,
+        "control": settings.trial_map.control,
+        "standard_moisture_pct": settings.standard_moisture_pct,
+        "notes": trial.notes,
+    }
+
+
+def read_result(folder: Path) -> dict[str, Any]:
+    """Read the result of a run folder.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+
+    Returns
+    -------
+    dict
+
+    Raises
+    ------
+    DataError
+        When there is no result.
+    """
+    path = folder / "result.json"
+    if not path.is_file():
+        raise DataError(f"{folder} is not a run folder: it has no result.json. Make one with proofstrip run.")
+    result: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
+    return result

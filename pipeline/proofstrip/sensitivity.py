@@ -1,0 +1,248 @@
+"""The answer under other choices: whether the conclusion hangs on how the records were cleaned.
+
+Every choice goes the same way as the headline, from the same track; only one thing is changed. No choice sees a
+treatment before the strips are compared.
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+
+from proofstrip.assign import assign_strips
+from proofstrip.clean import Delay, Track, clean_points
+from proofstrip.config import Settings
+from proofstrip.errors import DataError
+from proofstrip.flags import EXCLUDING, Flag, has_flag
+from proofstrip.moisture import correct_moisture
+from proofstrip.stats import Comparison, Difference, compare_treatments
+from proofstrip.strips import make_strips, mark_windows
+
+NEAR_S = 2.0
+FAR_S = 4.0
+WHOLE_ENDS = Flag.STRIP_END | Flag.ENTRY_RAMP | Flag.EXIT_RAMP
+INFORMING = Flag.SPEED_RANGE | Flag.SPEED_CHANGE | Flag.NARROW_CUT | Flag.MOISTURE_RANGE
+# Left out of every choice: records that say nothing, or say it twice, or lie in no strip.
+NEVER_USED = Flag.MISSING | Flag.DUPLICATE | Flag.OUTSIDE_STRIP | Flag.EXCLUDED_BY_HAND | Flag.HEADER_UP | Flag.TURN
+
+
+@dataclass(frozen=True)
+class Material:
+    """What all choices start from.
+
+    Attributes
+    ----------
+    points : geopandas.GeoDataFrame
+        As read.
+    track : Track
+    delays : tuple of Delay
+        Of the headline.
+    cleaned : geopandas.GeoDataFrame
+        Points of the headline, with strips and windows.
+    strips : geopandas.GeoDataFrame
+        The trial map in the CRS of the points.
+    settings : Settings
+    """
+
+    points: gpd.GeoDataFrame
+    track: Track
+    delays: tuple[Delay, ...]
+    cleaned: gpd.GeoDataFrame
+    strips: gpd.GeoDataFrame
+    settings: Settings
+
+
+@dataclass(frozen=True)
+class Choice:
+    """One other way to the strip yields.
+
+    Attributes
+    ----------
+    name : str
+        Short, for people.
+    note : str
+        What is changed.
+    points : callable
+        Makes the points, with usable set.
+    """
+
+    name: str
+    note: str
+    points: Callable[[Material], gpd.GeoDataFrame]
+
+
+def strip_points(
+    points: gpd.GeoDataFrame,
+    track: Track,
+    delays: tuple[Delay, ...],
+    strips: gpd.GeoDataFrame,
+    settings: Settings,
+) -> gpd.GeoDataFrame:
+    """Walk records the whole way from cleaning to the common windows.
+
+    Parameters
+    ----------
+    points : geopandas.GeoDataFrame
+        As read.
+    track : Track
+    delays : tuple of Delay
+    strips : geopandas.GeoDataFrame
+        The trial map in the CRS of the points.
+    settings : Settings
+
+    Returns
+    -------
+    geopandas.GeoDataFrame
+        Ready for ``make_strips``.
+    """
+    cleaned = correct_moisture(clean_points(points, track, delays, settings.clean), settings)
+    return mark_windows(assign_strips(cleaned, strips, settings.strips), strips, settings.strips)
+
+
+def _with_usable(points: gpd.GeoDataFrame, excluding: Flag) -> gpd.GeoDataFrame:
+    """Decide anew which flags exclude."""
+    return points.assign(usable=~has_flag(points["flags"], excluding))
+
+
+def _with_delay(material: Material, change_s: float | None, seconds: float | None) -> gpd.GeoDataFrame:
+    """Clean with another travel delay."""
+    delays = tuple(
+        replace(delay, seconds=delay.seconds + change_s if change_s is not None else float(seconds or 0.0))
+        for delay in material.delays
+    )
+    return strip_points(material.points, material.track, delays, material.strips, material.settings)
+
+
+def _with_logged_width(material: Material) -> gpd.GeoDataFrame:
+    """Take the header width set in the display for the cut width everywhere."""
+    track = replace(material.track, cut_width=np.where(material.track.pass_id > 0, material.track.swath, 0.0))
+    return strip_points(material.points, track, material.delays, material.strips, material.settings)
+
+
+CLEANING = (
+    Choice(
+        "No cleaning",
+        "every record inside a strip with the header down counts",
+        lambda material: _with_usable(material.cleaned, NEVER_USED),
+    ),
+    Choice(
+        "Whole strips",
+        "no common window: the ends of the strips count too",
+        lambda material: _with_usable(material.cleaned, EXCLUDING & ~WHOLE_ENDS),
+    ),
+    Choice(
+        "Spikes kept",
+        "only mechanical causes remove a record, never its value",
+        lambda material: _with_usable(material.cleaned, EXCLUDING & ~(Flag.SPIKE | Flag.FLOW_RANGE)),
+    ),
+    Choice(
+        "Strict cleaning",
+        "slow, fast and narrow records are left out as well",
+        lambda material: _with_usable(material.cleaned, EXCLUDING | INFORMING),
+    ),
+    Choice("Header width as set", "no allowance for overlap between passes", _with_logged_width),
+)
+
+
+def delay_choices(delays: tuple[Delay, ...]) -> Iterator[Choice]:
+    """Give the other travel delays to look at: around an estimate, or the usual ones where it is assumed.
+
+    Parameters
+    ----------
+    delays : tuple of Delay
+
+    Yields
+    ------
+    Choice
+    """
+    if all(delay.source == "assumed" and delay.seconds > 0 for delay in delays):
+        for seconds in (8.0, 12.0, 16.0):
+            yield Choice(
+                f"Travel delay {seconds:g} s",
+                "the data cannot tell the delay",
+                lambda material, seconds=seconds: _with_delay(material, None, seconds),  # type: ignore[misc]
+            )
+        return
+    step = NEAR_S if all(delay.source == "estimated" for delay in delays) else FAR_S
+    for change, word in ((-step, "shorter"), (step, "longer")):
+        yield Choice(
+            f"Travel delay {step:g} s {word}",
+            "for every combine",
+            lambda material, change=change: _with_delay(material, change, None),  # type: ignore[misc]
+        )
+
+
+@dataclass(frozen=True)
+class Alternative:
+    """The difference under one other choice.
+
+    Attributes
+    ----------
+    name, note, treatment : str
+    difference_kg_ha, low_kg_ha, high_kg_ha, difference_pct : float or None
+    moves : bool
+        True when the interval lies elsewhere against zero than the headline's.
+    """
+
+    name: str
+    note: str
+    treatment: str
+    difference_kg_ha: float | None
+    low_kg_ha: float | None
+    high_kg_ha: float | None
+    difference_pct: float | None
+    moves: bool
+
+
+def try_choices(material: Material, headline: Comparison) -> tuple[Alternative, ...]:
+    """Compare the treatments again under every other choice.
+
+    Parameters
+    ----------
+    material : Material
+    headline : Comparison
+
+    Returns
+    -------
+    tuple of Alternative
+        One for each choice and treatment; a choice that leaves a strip empty or cannot be compared says so.
+    """
+    found: list[Alternative] = []
+    for choice in (*CLEANING, *delay_choices(material.delays)):
+        try:
+            strips = make_strips(choice.points(material), material.strips, material.settings)
+            other = compare_treatments(strips, headline.control, material.settings.stats)
+        except DataError as fault:
+            found += [
+                Alternative(choice.name, f"no answer: {fault}", row.treatment, None, None, None, None, True)
+                for row in headline.differences
+            ]
+            continue
+        by_treatment = {row.treatment: row for row in other.differences}
+        found += [_beside(choice, row, by_treatment.get(row.treatment)) for row in headline.differences]
+    return tuple(found)
+
+
+def _beside(choice: Choice, headline: Difference, other: Difference | None) -> Alternative:
+    """Set one other difference beside the headline's."""
+    if other is None:
+        return Alternative(choice.name, choice.note, headline.treatment, None, None, None, None, True)
+    return Alternative(
+        choice.name,
+        choice.note,
+        headline.treatment,
+        other.difference,
+        other.low,
+        other.high,
+        other.difference_pct,
+        _side(headline) != _side(other),
+    )
+
+
+def _side(difference: Difference) -> int | None:
+    """Tell on which side of zero the interval lies; 0 where it holds zero, none where there is no interval."""
+    if difference.low is None or difference.high is None or pd.isna(difference.low):
+        return None
+    return int(difference.low > 0) - int(difference.high < 0)
