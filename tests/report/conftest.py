@@ -170,8 +170,20 @@ def make_payback(entry: dict[str, Any], kg_ha_per_bu_ac: float) -> dict[str, Any
 def make_choices(entry: dict[str, Any]) -> list[dict[str, Any]]:
     same = {key: entry[key] for key in ("treatment", "low_kg_ha", "high_kg_ha")}
     return [
-        {"choice": "no record removed", "difference_kg_ha": entry["difference_kg_ha"] * 0.9, "moves": False, **same},
-        {"choice": "delay 4 s longer", "difference_kg_ha": entry["difference_kg_ha"] * 1.05, "moves": False, **same},
+        {
+            "name": "No record removed",
+            "difference_kg_ha": entry["difference_kg_ha"] * 0.9,
+            "moves": False,
+            "note": "as said",
+            **same,
+        },
+        {
+            "name": "Delay 4 s longer",
+            "difference_kg_ha": entry["difference_kg_ha"] * 1.05,
+            "moves": False,
+            "note": "as said",
+            **same,
+        },
     ]
 
 
@@ -240,7 +252,7 @@ def make_result(
 def make_run(settings: Settings) -> dict[str, Any]:
     return {
         "version": "0.1.0",
-        "settings": (settings.folder / "trial.toml").read_text(encoding="utf-8"),
+        "settings": settings.model_dump(mode="json", exclude={"folder"}),
         "inputs": [
             {"file": "harvest.csv", "sha256": "9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08"}
         ],

@@ -3,7 +3,6 @@
 from dataclasses import dataclass
 from typing import Any
 
-from proofstrip.report.choices import label_of, moves_answer
 from proofstrip.report.money import cost_span, figure_of, gain_span
 from proofstrip.report.tables import Table, capital, interval, plain
 from proofstrip.report.words import ABSENT, Units, count, is_number, money, number, odds, times_in, years_text
@@ -186,7 +185,8 @@ def find_flags(result: dict[str, Any]) -> list[tuple[str, str]]:
         if check.get("passed") is False:
             note = check.get("note") or f"Found {plain(check.get('value'))}; allowed is {plain(check.get('allowed'))}."
             flags.append((capital(plain(check.get("name"))), str(note)))
-    for entry in result.get("sensitivity") or []:
-        if moves_answer(entry):
-            flags.append(("Hangs on a choice", f"With another choice the answer changes: {plain(label_of(entry))}."))
+    turning = [entry for entry in result.get("sensitivity") or [] if entry.get("moves") is True]
+    if turning:
+        names = dict.fromkeys(str(entry.get("name")) for entry in turning)
+        flags.append(("Hangs on a choice", f"The conclusion would be another one under: {'; '.join(names)}."))
     return flags

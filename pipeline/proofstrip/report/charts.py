@@ -28,8 +28,8 @@ def draw_choices(choices: list[dict[str, Any]], units: Units, sheet: Sheet) -> F
     """
     pitch = min(0.3 if sheet.is_wide else 0.42, (MAX_HEIGHT_IN - 0.8) / max(len(choices), 1))
     with drawing():
-        figure = new_figure(sheet, max(1.5, 0.75 + pitch * len(choices)))
-        axes = figure.add_subplot()
+        figure, body = new_figure(sheet, max(1.5, 0.75 + pitch * len(choices)))
+        axes = body.add_subplot()
         axes.axvline(0, color=SOFT, linewidth=0.9)
         for row, entry in enumerate(choices):
             middle, low, high = (
@@ -67,8 +67,8 @@ def draw_money(curve: Curve, area_word: str, sheet: Sheet) -> Figure:
     matplotlib.figure.Figure
     """
     with drawing():
-        figure = new_figure(sheet, 2.9 if sheet.is_wide else 2.7)
-        axes = figure.add_subplot()
+        figure, body = new_figure(sheet, 2.9 if sheet.is_wide else 2.7)
+        axes = body.add_subplot()
         if curve.low is not None and curve.high is not None:
             axes.fill_between(curve.areas, curve.low, curve.high, color=TINT, linewidth=0)
         axes.axhline(0, color=SOFT, linewidth=0.9)

@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
-from matplotlib.figure import Figure
+from matplotlib.figure import Figure, FigureBase
 from matplotlib.lines import Line2D
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 
@@ -95,16 +95,16 @@ def draw_pairs(pairs: pd.DataFrame, names: tuple[str, str], mean: dict[str, Any]
     rows = len(values)
     pitch = min(0.34, (MAX_HEIGHT_IN - 1.2) / (rows + 1))
     with drawing():
-        figure = new_figure(sheet, max(1.9, 1.15 + pitch * (rows + 1)))
-        grid = figure.add_gridspec(1, 2, width_ratios=(2.3, 1) if sheet.is_wide else (3.2, 1), wspace=0.02)
-        left = figure.add_subplot(grid[0])
-        right = figure.add_subplot(grid[1], sharey=left)
+        figure, body = new_figure(sheet, max(1.9, 1.15 + pitch * (rows + 1)))
+        grid = body.add_gridspec(1, 2, width_ratios=(2.3, 1) if sheet.is_wide else (3.2, 1), wspace=0.02)
+        left = body.add_subplot(grid[0])
+        right = body.add_subplot(grid[1], sharey=left)
         _draw_dumbbells(left, values, units, sheet, rows <= LABELLED_ROWS)
         _draw_differences(right, values["treatment"] - values["control"], mean, units, sheet)
         _label_rows(left, [str(name) for name in values.index], 22 if sheet.is_wide else 11)
         left.axhline(rows - 0.5, color=FAINT, linewidth=0.8)
         right.axhline(rows - 0.5, color=FAINT, linewidth=0.8)
-        _legend(figure, names, sheet)
+        _legend(body, names, sheet)
     return figure
 
 
@@ -206,14 +206,14 @@ def _label_rows(axes: Axes, names: Sequence[str], length: int) -> None:
     axes.spines["left"].set_visible(False)
 
 
-def _legend(figure: Figure, names: tuple[str, str], sheet: Sheet) -> None:
+def _legend(body: FigureBase, names: tuple[str, str], sheet: Sheet) -> None:
     """Name the two kinds of dots above the panels."""
     length = 42 if sheet.is_wide else 36
     hollow = Line2D([], [], marker="o", linestyle="", color=SOFT, markerfacecolor="white", markeredgewidth=1.4)
     filled = Line2D([], [], marker="o", linestyle="", color=ACCENT)
     labels = [short(name, length) for name in names]
     beside = sheet.is_wide or sum(map(len, labels)) <= 30
-    figure.legend([hollow, filled], labels, loc="outside upper left", ncols=2 if beside else 1, handletextpad=0.3)
+    body.legend([hollow, filled], labels, loc="outside upper left", ncols=2 if beside else 1, handletextpad=0.3)
 
 
 def draw_strips(strips: pd.DataFrame, treatments: list[dict[str, Any]], units: Units, sheet: Sheet) -> Figure:
@@ -238,8 +238,8 @@ def draw_strips(strips: pd.DataFrame, treatments: list[dict[str, Any]], units: U
     values = table["yield_kg_ha"] / units.kg_ha_per_yield
     pitch = min(0.5 if sheet.is_wide else 0.62, (MAX_HEIGHT_IN - 1.0) / max(len(names), 1))
     with drawing():
-        figure = new_figure(sheet, max(1.7, 0.95 + pitch * len(names)))
-        axes = figure.add_subplot()
+        figure, body = new_figure(sheet, max(1.7, 0.95 + pitch * len(names)))
+        axes = body.add_subplot()
         joined = _join_blocks(axes, table, rows, values)
         offset = 0.0 if joined else _spread(values, rows)
         axes.scatter(values, rows + offset, s=26, facecolor="white", edgecolor=SOFT, linewidth=1.1, zorder=2)

@@ -44,8 +44,8 @@ def draw_map(picture: YieldMap, control: str, units: Units, moisture_pct: float,
     panel_in = sheet.width_in / 2 - 0.3 if beside else sheet.width_in - 0.5
     tall_in = min(panel_in * ratio, 5.6 if beside else 2.9)
     with drawing():
-        figure = new_figure(sheet, (tall_in if beside else 2 * tall_in + 0.35) + 1.75)
-        before, after = figure.subplots(1, 2) if beside else figure.subplots(2, 1)
+        figure, body = new_figure(sheet, (tall_in if beside else 2 * tall_in + 0.35) + 1.75)
+        before, after = body.subplots(1, 2) if beside else body.subplots(2, 1)
         points_per_m = 72 * min(panel_in / window.width_m, tall_in / window.height_m)
         _draw_panel(before, picture, picture.before / units.kg_ha_per_yield, units, is_before=True)
         image = _draw_panel(after, picture, picture.after / units.kg_ha_per_yield, units, is_before=False)
@@ -55,7 +55,7 @@ def draw_map(picture: YieldMap, control: str, units: Units, moisture_pct: float,
         for axes in (before, after):
             _name_strips(axes, picture.strips, control, points_per_m)
         _draw_scale(after, window, units)
-        bar = figure.colorbar(
+        bar = body.colorbar(
             image, ax=[before, after], location="bottom", extend="both", aspect=36, shrink=0.75, pad=0.02
         )
         bar.set_label(f"Yield, {units.yield_name} at {number(moisture_pct, 1)} % moisture")
@@ -63,7 +63,7 @@ def draw_map(picture: YieldMap, control: str, units: Units, moisture_pct: float,
         bar.ax.xaxis.set_major_locator(MaxNLocator(6 if sheet.is_wide else 4))
         bar.ax.xaxis.set_major_formatter(FuncFormatter(lambda value, _: number(value)))
         marks = _legend(picture.strips, control)
-        figure.legend(handles=marks, loc="outside upper left", ncols=3 if sheet.is_wide else 1)
+        body.legend(handles=marks, loc="outside upper left", ncols=3 if sheet.is_wide else 1)
     return figure
 
 
@@ -134,7 +134,7 @@ def _name_strips(axes: Axes, strips: gpd.GeoDataFrame, control: str, points_per_
         if len(taken) and np.min(np.hypot(*(taken - end).T)) * points_per_m < 8.5:
             continue
         taken = np.vstack([taken, end])
-        _write_name(axes, short(strip, 12), end, direction)
+        _write_name(axes, short(strip, 16), end, direction)
 
 
 def _far_end(shape: shapely.geometry.base.BaseGeometry) -> tuple[Floats, Floats]:
@@ -173,7 +173,7 @@ def _draw_scale(axes: Axes, window: Window, units: Units) -> None:
     """Draw scale bar and north arrow below the map."""
     west, east, south, _ = window.extent
     steps = [unit * 10**power for power in range(1, 5) for unit in (1, 2, 5)]
-    length = max([step for step in steps if step * units.m_per_length <= 0.4 * window.width_m] or [steps[0]])
+    length = max([step for step in steps if step * units.m_per_length <= 0.3 * window.width_m] or [steps[0]])
     metres = length * units.m_per_length
     place = axes.transData
     axes.annotate(

@@ -96,11 +96,15 @@ def _treatment_picture(material: ReportMaterial, control: str, units: Units) -> 
         f"{row['treatment']} {units.yields(row['mean_kg_ha'])}" + (f" ({row['letters']})" if row.get("letters") else "")
         for row in entries
     )
-    shared = " Treatments that share a letter do not differ by more than chance." if letters else ""
+    caption = "Each dot is a strip; the bar is the mean, printed at the right."
+    if "block" in material.strips and material.strips["block"].notna().all():
+        caption += " A line joins the strips of a block."
+    if letters:
+        caption += " Treatments that share a letter do not differ by more than chance."
     return Picture(
         "strips",
         "Yield of each strip, by treatment",
-        f"Each dot is a strip; the bar is the mean, printed at the right. A line joins the strips of a block.{shared}",
+        caption,
         f"Yield of each strip by treatment, {units.yield_name}. Means: {said}.",
         lambda sheet: figures.draw_strips(material.strips, entries, units, sheet),
     )
@@ -118,8 +122,8 @@ def map_picture(material: ReportMaterial, units: Units) -> Picture | None:
     return Picture(
         "map",
         "Yield before and after cleaning",
-        "Left or above: records where the display put them, removed ones in grey. Right or below: the records that are "
-        "counted, where their grain was cut.",
+        "Before: every record where the display put it, the removed ones in grey. After: only the records that are "
+        "counted, where their grain was cut; white is not counted.",
         describe_map(painted, material.points, units),
         lambda sheet: draw_map(painted, control, units, moisture, sheet),
     )

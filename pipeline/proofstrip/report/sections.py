@@ -195,34 +195,50 @@ def warning_section(result: dict[str, Any]) -> Section:
 
 
 def run_section(run: dict[str, Any]) -> Section:
-    """List version, files, settings and stages."""
+    """List version, files, stages and settings."""
     shown = []
-    files = _named_rows(run.get("inputs") or run.get("input_hashes") or run.get("files"))
+    files: list[tables.Row] = [[plain(row.get("file")), plain(row.get("sha256"))] for row in run.get("inputs") or []]
     if files:
         shown.append(Table("Files read, with their SHA-256", ("File", "SHA-256"), "ll", files))
     stages = run.get("stages") or []
-    if isinstance(stages, dict):
-        stages = [{"stage": name, **(row if isinstance(row, dict) else {"value": row})} for name, row in stages.items()]
     if stages:
         names = list(dict.fromkeys(name for stage in stages for name in stage))
         rows = [[plain(stage.get(name)) for name in names] for stage in stages]
-        align = "l" + "r" * (len(names) - 1)
-        shown.append(Table("Stages", tuple(tables.capital(plain(name)) for name in names), align, rows))
+        head = tuple(tables.capital(plain(name)) for name in names)
+        shown.append(Table("Stages", head, "l" + "r" * (len(names) - 1), rows))
     settings = run.get("settings") or ""
-    code = settings if isinstance(settings, str) else json.dumps(settings, indent=2, ensure_ascii=False, default=str)
-    version = str(run.get("version") or "of unknown number")
-    return Section("run", "What was run", [f"proofstrip, version {version}."], tables=shown, code=code.strip())
+    code = settings if isinstance(settings, str) else "\n".join(list_settings(settings))
+    version = f"proofstrip, version {run['version']}." if run.get("version") else "The version was not recorded."
+    return Section("run", "What was run", [version], tables=shown, code=code.strip())
 
 
-def _named_rows(inputs: Any) -> list[tables.Row]:
-    """Give file and hash, from a mapping or from a list of records."""
-    if isinstance(inputs, dict):
-        return [[str(name), plain(value)] for name, value in inputs.items()]
-    rows: list[tables.Row] = []
-    for entry in inputs or []:
-        name = entry.get("file") or entry.get("path") or entry.get("name")
-        rows.append([plain(name), plain(entry.get("sha256") or entry.get("hash"))])
-    return rows
+def list_settings(settings: dict[str, Any]) -> list[str]:
+    """Write every setting that has a value on a line of its own, part by part.
+
+    Parameters
+    ----------
+    settings : dict
+        A part of the settings file -> its settings.
+
+    Returns
+    -------
+    list of str
+
+    Examples
+    --------
+    >>> list_settings({"trial": {"name": "x", "notes": None, "crop": {"name": "corn"}}})
+    ['[trial]', 'name = "x"', 'crop = {"name": "corn"}', '']
+    """
+    lines = []
+    for part, values in settings.items():
+        if isinstance(values, dict):
+            told = {key: value for key, value in values.items() if value not in (None, "", {}, [])}
+            lines += [
+                f"[{part}]",
+                *(f"{key} = {json.dumps(value, ensure_ascii=False)}" for key, value in told.items()),
+                "",
+            ]
+    return lines
 
 
 def glossary_section() -> Section:

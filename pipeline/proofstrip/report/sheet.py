@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import matplotlib as mpl
-from matplotlib.figure import Figure
+from matplotlib.figure import Figure, FigureBase
 from matplotlib.layout_engine import ConstrainedLayoutEngine
 
 INK = "#1c2226"
@@ -85,7 +85,7 @@ def drawing() -> Iterator[None]:
         yield
 
 
-def new_figure(sheet: Sheet, height_in: float) -> Figure:
+def new_figure(sheet: Sheet, height_in: float) -> tuple[Figure, FigureBase]:
     """Start a figure, with heading and caption where the sheet has them.
 
     Parameters
@@ -96,15 +96,18 @@ def new_figure(sheet: Sheet, height_in: float) -> Figure:
 
     Returns
     -------
-    matplotlib.figure.Figure
+    tuple of matplotlib.figure.Figure and matplotlib.figure.FigureBase
+        The whole, and the part to draw in.
     """
     extra = 0.35 * bool(sheet.heading) + 0.25 * bool(sheet.caption)
-    figure = Figure(figsize=(sheet.width_in, height_in + extra), layout=ConstrainedLayoutEngine(w_pad=0.03, h_pad=0.04))
-    if sheet.heading:
-        figure.suptitle(sheet.heading, x=0.01, ha="left", fontsize=11, fontweight="bold")
-    if sheet.caption:
-        figure.supxlabel(sheet.caption, x=0.01, ha="left", fontsize=7.5, color=SOFT)
-    return figure
+    layout = ConstrainedLayoutEngine(w_pad=0.03, h_pad=0.04)
+    figure = Figure(figsize=(sheet.width_in, height_in + extra), layout=layout)
+    if not sheet.heading:
+        return figure, figure
+    figure.suptitle(sheet.heading, x=0.01, ha="left", fontsize=11, fontweight="bold")
+    figure.supxlabel(sheet.caption, x=0.01, ha="left", fontsize=7.5, color=SOFT)
+    body = figure.subfigures(squeeze=False)
+    return figure, body[0, 0]
 
 
 def standalone(heading: str, caption: str) -> Sheet:

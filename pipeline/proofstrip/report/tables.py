@@ -8,7 +8,7 @@ import geopandas as gpd
 import pandas as pd
 
 from proofstrip.flags import FLAGS, has_flag
-from proofstrip.report.words import ABSENT, Units, is_number, number, p_value, percent
+from proofstrip.report.words import ABSENT, Units, is_number, number, p_value, percent, short
 
 Row = Sequence[str]
 
@@ -193,7 +193,7 @@ def removal_table(result: dict[str, Any], points: gpd.GeoDataFrame) -> Table:
     gone = read - records.get("used", read)
     total = ["Removed for any reason", "", number(gone), percent(gone / read) if read else ABSENT]
     rows.append([*total, *(_share(lost, group) for group in groups.values())])
-    head = ("Reason", "What was done", "Records", "Share of all", *(f"Share of {name}" for name in names))
+    head = ("Reason", "What was done", "Records", "Share of all", *(f"Share of {short(name, 24)}" for name in names))
     return Table("Records set aside, by reason", head, "llrr" + "r" * len(names), rows, [len(rows) - 1])
 
 
