@@ -1,7 +1,7 @@
 """Whose ground each record harvested: strip, treatment and block from the trial map.
 
-The swath is laid on the map, not its centre: a map that is shifted by half a header still puts each centre in its
-own strip, and nothing would look wrong.
+The whole swath is laid on the map, not its centre alone: a map that is shifted by half a header still puts each
+centre in its own strip, and nothing would look wrong.
 """
 
 import geopandas as gpd
@@ -18,7 +18,7 @@ ACROSS = 9
 
 
 def assign_strips(points: gpd.GeoDataFrame, strips: gpd.GeoDataFrame, settings: StripsPart) -> gpd.GeoDataFrame:
-    """Give each record the strip that most of its cut lies on.
+    """Give each record the strip that the middle of its cut lies on.
 
     Parameters
     ----------
@@ -42,16 +42,12 @@ def assign_strips(points: gpd.GeoDataFrame, strips: gpd.GeoDataFrame, settings: 
     strips = strips.to_crs(points.crs)
     _check_overlap(points, strips)
     inside = _lay_swaths(points, strips)
-    share = np.stack([(inside == k).mean(axis=1) for k in range(len(strips))], axis=1)
-    own = share.argmax(axis=1)
-    middle = inside[:, ACROSS // 2]
-    outside = (share.max(axis=1) == 0) | (middle < 0)
-    treatment = strips["treatment"].to_numpy()
-    other = np.zeros(len(points))
-    for k in range(len(strips)):
-        other += np.where(treatment[k] != treatment[own], share[:, k], 0.0)
-    place = pd.Series(np.where(outside, -1, own), index=points.index)
-    straddle = pd.Series(~outside & (other > settings.max_other_share), index=points.index)
+    own = inside[:, ACROSS // 2]
+    treatment = np.append(pd.factorize(strips["treatment"])[0], -1)
+    crossed = treatment[inside]
+    other = ((crossed >= 0) & (crossed != treatment[own][:, None])).mean(axis=1)
+    place = pd.Series(own, index=points.index)
+    straddle = pd.Series((own >= 0) & (other > settings.max_other_share), index=points.index)
     flags = add_flag(points["flags"], place < 0, Flag.OUTSIDE_STRIP)
     labels = {
         name: pd.Series(np.array([*strips[name], None], dtype=object)[place.to_numpy()], index=points.index)
@@ -64,26 +60,29 @@ def _lay_swaths(points: gpd.GeoDataFrame, strips: gpd.GeoDataFrame) -> np.ndarra
     """Ask the map at several places across each record's cut; number of the strip, or -1."""
     easting, northing = points["cut_easting_m"].to_numpy(), points["cut_northing_m"].to_numpy()
     heading = np.radians(points["heading_deg"].to_numpy())
-    inside = np.full((len(points), ACROSS), -1, dtype=np.int32)
-    west, south, east, north = strips.total_bounds
     width = points["swath_m"].fillna(0.0).to_numpy()
-    reach = width.max(initial=0.0)
-    near = np.flatnonzero(
-        (easting > west - reach) & (easting < east + reach) & (northing > south - reach) & (northing < north + reach)
-    )
-    if len(near) == 0:
-        return inside
-    offset = ((np.arange(ACROSS) + 0.5) / ACROSS - 0.5)[None, :] * width[near][:, None]
-    x = easting[near][:, None] + offset * np.cos(heading[near])[:, None]
-    y = northing[near][:, None] - offset * np.sin(heading[near])[:, None]
-    x, y, flat = x.ravel(), y.ravel(), np.full(x.size, -1, dtype=np.int32)
-    for k, polygon in enumerate(strips.geometry):
-        left, bottom, right, top = polygon.bounds
-        boxed = np.flatnonzero((x >= left) & (x <= right) & (y >= bottom) & (y <= top))
-        shapely.prepare(polygon)
-        flat[boxed[shapely.contains_xy(polygon, x[boxed], y[boxed])]] = k
-    inside[near] = flat.reshape(-1, ACROSS)
+    polygons = strips.geometry.to_numpy()
+    shapely.prepare(polygons)
+    tree = shapely.STRtree(polygons)
+    own = _find_strip(tree, easting, northing)
+    inside = np.full((len(points), ACROSS), -1, dtype=np.int64)
+    near = np.flatnonzero(own >= 0)
+    for place in range(ACROSS):
+        offset = ((place + 0.5) / ACROSS - 0.5) * width[near]
+        x, y = easting[near] + offset * np.cos(heading[near]), northing[near] - offset * np.sin(heading[near])
+        found = np.where(shapely.contains_xy(polygons[own[near]], x, y), own[near], -1)
+        elsewhere = np.flatnonzero(found < 0)
+        found[elsewhere] = _find_strip(tree, x[elsewhere], y[elsewhere])
+        inside[near, place] = found
     return inside
+
+
+def _find_strip(tree: shapely.STRtree, easting: np.ndarray, northing: np.ndarray) -> np.ndarray:
+    """Give the number of the strip that each place lies in; -1 outside."""
+    number = np.full(len(easting), -1, dtype=np.int64)
+    place, polygon = tree.query(shapely.points(easting, northing), predicate="within")
+    number[place] = polygon
+    return number
 
 
 def _check_overlap(points: gpd.GeoDataFrame, strips: gpd.GeoDataFrame) -> None:
@@ -94,8 +93,8 @@ def _check_overlap(points: gpd.GeoDataFrame, strips: gpd.GeoDataFrame) -> None:
         return
     away = np.hypot((x.mean() - (west + east) / 2), (y.mean() - (south + north) / 2)) / 1000
     raise DataError(
-        f"assign: no record lies on the trial map. In {points.crs.name} the map reaches from {west:,.0f} to {east:,.0f} "
-        f"m east and {south:,.0f} to {north:,.0f} m north, the records from {x.min():,.0f} to {x.max():,.0f} m east and "
-        f"{y.min():,.0f} to {y.max():,.0f} m north; their centres are {away:,.1f} km apart. Check that both belong to the "
-        "same field, and the coordinate system of each ([harvest] crs)."
+        f"assign: no record lies on the trial map. In {points.crs.name} the map reaches from {west:,.0f} to "
+        f"{east:,.0f} m east and {south:,.0f} to {north:,.0f} m north, the records from {x.min():,.0f} to "
+        f"{x.max():,.0f} m east and {y.min():,.0f} to {y.max():,.0f} m north; their centres are {away:,.1f} km apart. "
+        "Check that both belong to the same field, and the coordinate system of each ([harvest] crs)."
     )

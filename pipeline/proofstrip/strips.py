@@ -1,7 +1,5 @@
 """From records to one row a strip: sum of grain over sum of ground, in a window that all strips of a block share."""
 
-from dataclasses import dataclass
-
 import geopandas as gpd
 import numpy as np
 import pandas as pd
@@ -10,12 +8,11 @@ import shapely
 from proofstrip.columns import STRIP_COLUMNS
 from proofstrip.config import Settings, StripsPart
 from proofstrip.errors import DataError
-from proofstrip.flags import EXCLUDING, Flag, add_flag, has_flag
+from proofstrip.flags import EXCLUDING, FLAGS, Flag, add_flag, has_flag
 from proofstrip.moisture import settle_moisture
 from proofstrip.units import M2_PER_HA
 
 COMPASS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
-# Flags that say that a record lies at an end of its pass or of its strip, not that something is wrong with it.
 NO_BLOCK = ""
 
 
@@ -23,7 +20,8 @@ def mark_windows(points: gpd.GeoDataFrame, strips: gpd.GeoDataFrame, settings: S
     """Flag the records outside the stretch along the strips that all strips of their block share.
 
     The ground at the ends of a strip was cut while machines filled and emptied, not alike in every strip. Judging all
-    strips of a block on the same stretch keeps that, and the field's ends, out of the difference.
+    strips of a block on the same stretch keeps that, and the field's ends, out of the difference. In a design without
+    blocks all strips are one block.
 
     Parameters
     ----------
@@ -38,26 +36,28 @@ def mark_windows(points: gpd.GeoDataFrame, strips: gpd.GeoDataFrame, settings: S
     geopandas.GeoDataFrame
         With strip_end flagged and usable set anew.
     """
-    flags = points["flags"]
-    along = project_along(points, strips)
-    good = ~has_flag(flags, EXCLUDING)
-    ends = pd.Series(False, index=points.index)
-    for _, rows in points.groupby(
-        points["block"].fillna(NO_BLOCK).where(points["strip"].notna()), sort=True
-    ).groups.items():
-        low, high = common_window(along[rows], points.loc[rows, ["strip", "pass_id"]], good[rows], settings)
-        ends[rows] = ~along[rows].between(low + settings.end_trim_m, high - settings.end_trim_m)
-    flags = add_flag(flags, ends, Flag.STRIP_END)
+    flags, along = points["flags"], project_along(points, strips)
+    block = points["strip"].map(_block_of(strips))
+    good = ~has_flag(flags, EXCLUDING) & along.notna()
+    members = pd.DataFrame({"block": block, "strip": points["strip"], "pass_id": points["pass_id"], "along": along})
+    windows = common_windows(members[good], settings.min_covered_share)
+    low, high = block.map(windows["low"]) + settings.end_trim_m, block.map(windows["high"]) - settings.end_trim_m
+    flags = add_flag(flags, block.notna() & ~along.between(low, high), Flag.STRIP_END)
     return points.assign(flags=flags, usable=~has_flag(flags, EXCLUDING))
 
 
-def project_along(points: gpd.GeoDataFrame, strips: gpd.GeoDataFrame) -> pd.Series:
+def _block_of(strips: gpd.GeoDataFrame) -> "pd.Series[str]":
+    """Give the block of each strip; one name for all where the design has none."""
+    return pd.Series(strips["block"].fillna(NO_BLOCK).to_numpy(), index=strips["strip"])
+
+
+def project_along(points: pd.DataFrame, strips: gpd.GeoDataFrame) -> "pd.Series[float]":
     """Give each record's place along its block: metres in the direction of the block's longest strip.
 
     Parameters
     ----------
-    points : geopandas.GeoDataFrame
-        cut_easting_m, cut_northing_m, strip, block.
+    points : pandas.DataFrame
+        cut_easting_m, cut_northing_m, strip.
     strips : geopandas.GeoDataFrame
         In the CRS of the points.
 
@@ -66,14 +66,12 @@ def project_along(points: gpd.GeoDataFrame, strips: gpd.GeoDataFrame) -> pd.Seri
     pandas.Series of float
         [m]; NaN outside the strips.
     """
-    along = pd.Series(np.nan, index=points.index)
-    block = strips["block"].fillna(NO_BLOCK)
-    for name, members in strips.groupby(block):
-        longest = members.geometry.iloc[int(members.area.to_numpy().argmax())]
-        east, north = long_axis(longest)
-        rows = points.index[points["strip"].isin(members["strip"]) & (points["block"].fillna(NO_BLOCK) == name)]
-        along[rows] = points.loc[rows, "cut_easting_m"] * east + points.loc[rows, "cut_northing_m"] * north
-    return along
+    block = _block_of(strips)
+    largest = pd.Series(strips.area.to_numpy()).groupby(block.to_numpy()).idxmax()
+    axes = {name: long_axis(strips.geometry.iloc[place]) for name, place in largest.items()}
+    own = points["strip"].map(block)
+    east, north = (own.map({name: axis[k] for name, axis in axes.items()}).astype("float64") for k in (0, 1))
+    return points["cut_easting_m"] * east + points["cut_northing_m"] * north
 
 
 def long_axis(polygon: shapely.Polygon) -> tuple[float, float]:
@@ -92,48 +90,39 @@ def long_axis(polygon: shapely.Polygon) -> tuple[float, float]:
     return float(east), float(north)
 
 
-def common_window(
-    along: pd.Series, members: pd.DataFrame, good: pd.Series, settings: StripsPart
-) -> tuple[float, float]:
-    """Find the stretch that every strip of one block covers.
+def common_windows(members: pd.DataFrame, min_covered_share: float) -> pd.DataFrame:
+    """Find, for each block, the stretch that every strip of it covers.
 
     Parameters
     ----------
-    along : pandas.Series of float
-        Place along the block [m].
     members : pandas.DataFrame
-        strip, pass_id.
-    good : pandas.Series of bool
-        Records without a flag that excludes.
-    settings : StripsPart
-        ``min_covered_share``: a pass, and then a strip, that covers less than this share of the block's longest does
-        not shape the window.
+        block, strip, pass_id and along [m] of the records without a flag that excludes.
+    min_covered_share : float
+        A pass that covers less than this share of the block's longest does not shape the window.
 
     Returns
     -------
-    tuple of float
-        Start and end [m]; both NaN where no record is good.
+    pandas.DataFrame
+        low and high [m] by block. The passes of a strip are judged on what they share; where they share nothing, such
+        as the two halves of an interrupted pass, on what they cover together.
+
+    Examples
+    --------
+    >>> passes = {"block": "B", "strip": list("aabb"), "pass_id": [1, 1, 2, 2], "along": [0.0, 90, 5, 99]}
+    >>> common_windows(pd.DataFrame(passes), 0.5).loc["B"].tolist()
+    [5.0, 90.0]
     """
-    frame = members[good].assign(along=along[good])
-    if frame.empty:
-        return np.nan, np.nan
-    passes = frame.groupby(["strip", "pass_id"])["along"].agg(["min", "max"])
-    length = passes["max"] - passes["min"]
-    passes = passes[length >= settings.min_covered_share * length.max()]
-    strips = passes.groupby("strip").agg({"min": "max", "max": "min"})
-    broken = strips["min"] >= strips["max"]
-    whole = passes.groupby("strip").agg({"min": "min", "max": "max"})
-    strips = strips.where(~broken, whole)
-    return float(strips["min"].max()), float(strips["max"].min())
-
-
-@dataclass(frozen=True)
-class Window:
-    """What one strip's records tell."""
-
-    area_m2: float
-    standard_mass_kg: float
-    length_m: float
+    passes = members.groupby(["block", "strip", "pass_id"])["along"].agg(low="min", high="max").reset_index()
+    length = passes["high"] - passes["low"]
+    passes = passes[length >= min_covered_share * length.groupby(passes["block"]).transform("max")]
+    by_strip = passes.groupby(["block", "strip"])
+    shared = by_strip.agg(low=("low", "max"), high=("high", "min"))
+    together = by_strip.agg(low=("low", "min"), high=("high", "max"))
+    return (
+        shared.where(shared["low"] < shared["high"], together)
+        .groupby("block")
+        .agg(low=("low", "max"), high=("high", "min"))
+    )
 
 
 def make_strips(points: gpd.GeoDataFrame, strips: gpd.GeoDataFrame, settings: Settings) -> pd.DataFrame:
@@ -157,68 +146,73 @@ def make_strips(points: gpd.GeoDataFrame, strips: gpd.GeoDataFrame, settings: Se
     DataError
         When no strip has a usable record.
     """
-    used = points[points["usable"] & points["strip"].notna()]
+    inside = points[points["strip"].notna()]
+    used = inside[inside["usable"]]
     if used.empty:
         raise DataError(
-            f"strips: of {points['strip'].notna().sum():,} records in strips none is usable. "
-            "The most frequent faults there: "
-            + _frequent_faults(points)
-            + ". Look at the map of faults before changing "
-            "a threshold in [clean]."
+            f"strips: of {len(inside):,} records in strips none is usable. The most frequent faults there: "
+            f"{_frequent_faults(inside['flags'])}. Look at the map of faults before changing a threshold in [clean]."
         )
-    used = used.assign(
-        water_kg=used["wet_mass_kg"] * settle_moisture(points, settings)[points.index.get_indexer(used.index)] / 100,
-        along=project_along(used, strips),
+    moisture = settle_moisture(points, settings)[points.index.get_indexer(used.index)]
+    used = used.assign(water_kg=used["wet_mass_kg"] * moisture / 100, along=project_along(used, strips))
+    table = pd.DataFrame({name: strips[name].to_numpy() for name in ("strip", "treatment", "block")}).set_index("strip")
+    table = table.join(_sum_up(used)).join(_count(inside))
+    area = table["area_m2"].where(table["area_m2"] > 0)
+    bushel = settings.trial.crop.kg_ha_per_bu_ac
+    table = table.assign(
+        source="combine",
+        yield_kg_ha=table["standard_mass_kg"] / area * M2_PER_HA,
+        moisture_pct=100 * table["water_kg"] / table["wet_mass_kg"].where(table["wet_mass_kg"] > 0),
+        share_removed=1 - table["records_used"].fillna(0) / table["within"].where(table["within"] > 0),
     )
-    rows = [_one_strip(strip, points, used, settings) for strip in strips.itertuples()]
-    table = pd.DataFrame(rows, columns=[column.name for column in STRIP_COLUMNS])
+    table["yield_bu_ac"] = table["yield_kg_ha"] / bushel if bushel else np.nan
+    nothing = {"area_m2": 0.0, "standard_mass_kg": 0.0, "length_m": 0.0, "records": 0, "records_used": 0}
+    words = {"pass_ids": "", "machines": "", "direction": ""}
+    table = table.fillna(nothing | words).reset_index()[[column.name for column in STRIP_COLUMNS]]
     return table.astype({column.name: column.dtype for column in STRIP_COLUMNS})
 
 
-def _one_strip(
-    strip: object, points: gpd.GeoDataFrame, used: gpd.GeoDataFrame, settings: Settings
-) -> dict[str, object]:
-    """Sum up one strip."""
-    name = strip.strip  # type: ignore[attr-defined]
-    mine, counted = points[points["strip"] == name], used[used["strip"] == name]
-    area, mass, wet = (float(counted[column].sum()) for column in ("area_m2", "standard_mass_kg", "wet_mass_kg"))
-    rate = mass / area * M2_PER_HA if area > 0 else np.nan
-    bushel = settings.trial.crop.kg_ha_per_bu_ac
-    # Ends are ground that no strip of the block is judged on; leaving them out is not a loss of records.
-    inside = mine[~has_flag(mine["flags"], Flag.STRIP_END | Flag.ENTRY_RAMP | Flag.EXIT_RAMP)]
-    return {
-        "strip": name,
-        "treatment": strip.treatment,  # type: ignore[attr-defined]
-        "block": strip.block,  # type: ignore[attr-defined]
-        "source": "combine",
-        "yield_kg_ha": rate,
-        "yield_bu_ac": rate / bushel if bushel else np.nan,
-        "moisture_pct": 100 * float(counted["water_kg"].sum()) / wet if wet > 0 else np.nan,
-        "area_m2": area,
-        "standard_mass_kg": mass,
-        "length_m": float(counted["along"].max() - counted["along"].min()) if len(counted) else 0.0,
-        "records": len(mine),
-        "records_used": len(counted),
-        "share_removed": 1 - len(counted) / len(inside) if len(inside) else np.nan,
-        "speed_m_s": float(counted["speed_m_s"].median()) if len(counted) else np.nan,
-        "pass_ids": " ".join(str(number) for number in sorted(counted["pass_id"].unique())),
-        "machines": " ".join(sorted(str(machine) for machine in counted["machine"].unique())),
-        "direction": " ".join(_compass_points(counted["heading_deg"].to_numpy(), counted["pass_id"].to_numpy())),
-    }
+def _sum_up(used: pd.DataFrame) -> pd.DataFrame:
+    """Add up the records counted, by strip."""
+    by_strip = used.groupby("strip")
+    table = by_strip[["area_m2", "standard_mass_kg", "wet_mass_kg", "water_kg"]].sum()
+    table["length_m"] = by_strip["along"].max() - by_strip["along"].min()
+    table["records_used"] = by_strip.size()
+    table["speed_m_s"] = by_strip["speed_m_s"].median()
+    table["pass_ids"] = _list_distinct(used, "pass_id")
+    table["machines"] = _list_distinct(used, "machine")
+    table["direction"] = _list_directions(used)
+    return table
 
 
-def _compass_points(heading_deg: np.ndarray, pass_id: np.ndarray) -> list[str]:
-    """Name the directions in which the passes of a strip were driven."""
-    radians = np.radians(heading_deg)
-    mean = pd.DataFrame({"east": np.sin(radians), "north": np.cos(radians)}).groupby(pass_id).mean()
+def _count(inside: pd.DataFrame) -> pd.DataFrame:
+    """Count the records of each strip, and those within the window: ends that nobody is judged on are no loss."""
+    ends = has_flag(inside["flags"], Flag.STRIP_END | Flag.ENTRY_RAMP | Flag.EXIT_RAMP)
+    return pd.DataFrame(
+        {"records": inside.groupby("strip").size(), "within": inside[~ends].groupby("strip").size()},
+    )
+
+
+def _list_distinct(used: pd.DataFrame, column: str) -> "pd.Series[str]":
+    """List the values of a column that occur in each strip, in order, separated by spaces."""
+    pairs = used[["strip", column]].drop_duplicates().sort_values(["strip", column])
+    return pairs.astype({column: "str"}).groupby("strip")[column].agg(" ".join)
+
+
+def _list_directions(used: pd.DataFrame) -> "pd.Series[str]":
+    """Name the directions in which the passes of each strip were driven."""
+    radians = np.radians(used["heading_deg"])
+    parts = pd.DataFrame(
+        {"strip": used["strip"], "pass_id": used["pass_id"], "east": np.sin(radians), "north": np.cos(radians)}
+    )
+    mean = parts.groupby(["strip", "pass_id"])[["east", "north"]].mean().reset_index()
     bearing = np.degrees(np.arctan2(mean["east"], mean["north"])) % 360
-    return sorted({COMPASS[round(value / 45) % 8] for value in bearing}, key=COMPASS.index)
+    mean["point"] = (bearing / 45).round().astype(int) % 8
+    mean = mean[["strip", "point"]].drop_duplicates().sort_values(["strip", "point"])
+    return mean.assign(point=[COMPASS[point] for point in mean["point"]]).groupby("strip")["point"].agg(" ".join)
 
 
-def _frequent_faults(points: gpd.GeoDataFrame) -> str:
-    """Name the three most frequent faults of the records in strips."""
-    from proofstrip.flags import FLAGS
-
-    flags = points.loc[points["strip"].notna(), "flags"]
+def _frequent_faults(flags: "pd.Series[int]") -> str:
+    """Name the three most frequent faults."""
     counts = sorted(((int(has_flag(flags, m.flag).sum()), m.phrase) for m in FLAGS if m.excludes), reverse=True)
     return "; ".join(f"{phrase} ({count:,})" for count, phrase in counts[:3])
