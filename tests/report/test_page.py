@@ -98,7 +98,7 @@ def test_full_page_holds_every_number_rounded(make_material: Callable[..., Repor
     for strip in material.strips["yield_kg_ha"]:
         assert f"{strip / 67.2511:.1f}" in page.text
     assert f"+{worth['gain_per_ac']:.2f} USD" in page.text
-    assert f"+{worth['gain_per_ac_low']:.2f} USD to +{worth['gain_per_ac_high']:.2f} USD" in page.text
+    assert f"+{worth['gain_per_ac_low']:.2f} to +{worth['gain_per_ac_high']:.2f} USD" in page.text
     assert f"{worth['break_even_ac']:,.0f} acres a year" in page.text
     assert f"{worth['break_even_ac_low']:,.0f} to {worth['break_even_ac_high']:,.0f}" in page.text
     assert "0.012" in page.text and "0.031" in page.text and "about 1 time in 81" in page.text
@@ -185,6 +185,48 @@ def test_several_treatments(make_material: Callable[..., ReportMaterial], tmp_pa
     check_sound(html, page)
     assert all(page.text.count(name) >= 3 for name in names)
     assert (tmp_path / "figures" / "strips.png").is_file()
+
+
+def test_choice_that_turns_the_answer_stands_in_the_first_screen(
+    make_material: Callable[..., ReportMaterial], tmp_path: Path
+) -> None:
+    material = make_material(blocks=2)
+    rows = [{**row, "moves": row["name"].startswith("Delay")} for row in material.result["sensitivity"]]
+    checks = [check for check in material.result["checks"] if check["passed"]]
+    html, page = write(result_with(material, sensitivity=rows, checks=checks), tmp_path)
+    check_sound(html, page)
+    assert "Delay 4 s longer" in page.text[: page.text.index("Strip by strip")]
+
+
+def test_choice_without_an_answer_is_listed(make_material: Callable[..., ReportMaterial], tmp_path: Path) -> None:
+    material = make_material(blocks=2)
+    lost = {"difference_kg_ha": None, "low_kg_ha": None, "high_kg_ha": None, "moves": True, "note": "no answer: empty"}
+    rows = [{**row, **lost} for row in material.result["sensitivity"]]
+    html, page = write(result_with(material, sensitivity=rows), tmp_path)
+    check_sound(html, page)
+    assert "no answer: empty" in page.text and not (tmp_path / "figures" / "choices.png").exists()
+
+
+@pytest.mark.parametrize("source", ["estimated", "declared", "assumed"])
+def test_delay_says_how_it_was_had(make_material: Callable[..., ReportMaterial], tmp_path: Path, source: str) -> None:
+    delay = {"machine": "A", "seconds": -4.0, "low": None, "high": None, "source": source, "reason": "too few passes"}
+    _, page = write(result_with(make_material(blocks=2), delay=[delay]), tmp_path)
+    assert source in page.text and "Too few passes." in page.text
+    assert "\N{MINUS SIGN}4.0 seconds" in page.text and "already moved the records" in page.text
+
+
+def test_single_strip(make_material: Callable[..., ReportMaterial], tmp_path: Path) -> None:
+    html, page = write(make_material(treatments=("Control",), blocks=1), tmp_path)
+    check_sound(html, page)
+    assert "S1" in page.text
+
+
+def test_prepared_by_stands_under_the_title(make_material: Callable[..., ReportMaterial], tmp_path: Path) -> None:
+    material = make_material(blocks=2)
+    part = material.settings.report.model_copy(update={"prepared_by": "Made-up Agronomy & Sons"})
+    settings = material.settings.model_copy(update={"report": part})
+    html, page = write(replace(material, settings=settings), tmp_path)
+    assert "Prepared by Made-up Agronomy & Sons" in page.text and "Agronomy &amp; Sons" in html
 
 
 def test_everything_optional_missing(make_material: Callable[..., ReportMaterial], tmp_path: Path) -> None:

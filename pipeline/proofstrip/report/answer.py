@@ -83,7 +83,7 @@ def _difference_fact(entry: dict[str, Any], result: dict[str, Any], units: Units
     """Say the difference with its margin of error, and the two means."""
     means = {row["treatment"]: row.get("mean_kg_ha") for row in result.get("treatments") or []}
     tried, control = means.get(entry["treatment"]), means.get(entry["control"])
-    text = f"{entry['treatment']} {units.yields(tried)}, {entry['control']} {units.yield_text(control)}."
+    text = f"{capital(entry['treatment'])} {units.yields(tried)}, {entry['control']} {units.yield_text(control)}."
     if interval(entry, units) != ABSENT:
         text += f" Margin of error: {interval(entry, units)} {units.yield_name}."
         text += f" Such a margin holds {times_in(entry.get('confidence'))}."

@@ -6,8 +6,8 @@ from proofstrip.report.tables import Row, Table, interval, plain
 from proofstrip.report.words import Units, is_number
 
 
-def read_choices(result: dict[str, Any]) -> list[dict[str, Any]]:
-    """Bring the rows of ``sensitivity`` into one shape, the headline first.
+def read_choices(result: dict[str, Any]) -> dict[str, list[dict[str, Any]]]:
+    """Bring the rows of ``sensitivity`` into one shape, by treatment, the headline first.
 
     Parameters
     ----------
@@ -16,25 +16,25 @@ def read_choices(result: dict[str, Any]) -> list[dict[str, Any]]:
 
     Returns
     -------
-    list of dict
+    dict of str to list of dict
         label, difference_kg_ha, low_kg_ha, high_kg_ha [kg/ha or None], moves, note, is_headline; empty when no other
         choice was tried.
     """
-    tried, headline = result.get("sensitivity") or [], result.get("differences") or []
-    several = len(headline) > 1
-    rows = []
-    for first in headline if tried else []:
-        rows.append(_shape(first, "The answer above", several, True))
-        same = [entry for entry in tried if entry.get("treatment") == first["treatment"]]
-        rows += [_shape(entry, plain(entry.get("name")), several, False) for entry in same]
-    return rows
+    tried = result.get("sensitivity") or []
+    choices = {}
+    for headline in result.get("differences") or []:
+        same = [entry for entry in tried if entry.get("treatment") == headline["treatment"]]
+        if same:
+            rows = [_shape(entry, plain(entry.get("name")), False) for entry in same]
+            choices[str(headline["treatment"])] = [_shape(headline, "The answer above", True), *rows]
+    return choices
 
 
-def _shape(entry: dict[str, Any], label: str, several: bool, is_headline: bool) -> dict[str, Any]:
-    """Shape one row; the treatment joins the label where there are several."""
+def _shape(entry: dict[str, Any], label: str, is_headline: bool) -> dict[str, Any]:
+    """Shape one row."""
     keys = ("difference_kg_ha", "low_kg_ha", "high_kg_ha")
     return {
-        "label": f"{entry['treatment']}: {label[:1].lower()}{label[1:]}" if several else label,
+        "label": label,
         **{key: entry.get(key) if is_number(entry.get(key)) else None for key in keys},
         "moves": entry.get("moves") is True,
         "note": "" if is_headline else str(entry.get("note") or ""),
@@ -42,11 +42,12 @@ def _shape(entry: dict[str, Any], label: str, several: bool, is_headline: bool) 
     }
 
 
-def choice_table(choices: list[dict[str, Any]], units: Units) -> Table:
-    """Set the choices as a table.
+def choice_table(treatment: str, choices: list[dict[str, Any]], units: Units) -> Table:
+    """Set the choices of one treatment as a table.
 
     Parameters
     ----------
+    treatment : str
     choices : list of dict
         From :func:`read_choices`.
     units : Units
@@ -67,4 +68,4 @@ def choice_table(choices: list[dict[str, Any]], units: Units) -> Table:
     ]
     head = ("Choice", f"Difference, {units.yield_name}", "Margin of error", "Moves the answer", "What is changed")
     marked = [place for place, entry in enumerate(choices) if entry["is_headline"] or entry["moves"]]
-    return Table("The difference under other choices", head, "lrrll", rows, marked)
+    return Table(f"{treatment}: the difference under other choices", head, "lrrll", rows, marked)

@@ -100,7 +100,11 @@ def draw_pairs(pairs: pd.DataFrame, names: tuple[str, str], mean: dict[str, Any]
         left = body.add_subplot(grid[0])
         right = body.add_subplot(grid[1], sharey=left)
         _draw_dumbbells(left, values, units, sheet, rows <= LABELLED_ROWS)
-        _draw_differences(right, values["treatment"] - values["control"], mean, units, sheet)
+        gaps = values["treatment"] - values["control"]
+        if sheet.is_wide or rows > LABELLED_ROWS:
+            _draw_differences(right, gaps, mean, units, sheet)
+        else:
+            _write_differences(right, gaps, mean, units)
         _label_rows(left, [str(name) for name in values.index], 22 if sheet.is_wide else 11)
         left.axhline(rows - 0.5, color=FAINT, linewidth=0.8)
         right.axhline(rows - 0.5, color=FAINT, linewidth=0.8)
@@ -168,13 +172,26 @@ def _draw_differences(axes: Axes, gaps: pd.Series, mean: dict[str, Any], units: 
             if not is_number(gap):
                 continue
             beyond = gap if row < rows or None in ends else (ends[1] if gap >= 0 else ends[0])
-            if sheet.is_wide:
-                _write_beside(axes, row, float(gap), float(beyond), units)  # type: ignore[arg-type]
+            _write_beside(axes, row, float(gap), float(beyond), units)  # type: ignore[arg-type]
     axes.set_xlabel(f"Difference, {units.yield_name}" if sheet.is_wide else "Difference")
     axes.xaxis.set_major_locator(MaxNLocator(4 if sheet.is_wide else 2))
     axes.spines["left"].set_visible(False)
     axes.tick_params(axis="y", left=False, labelleft=False)
     axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: number(value, _places(span), sign=True)))
+
+
+def _write_differences(axes: Axes, gaps: pd.Series, mean: dict[str, Any], units: Units) -> None:
+    """Write the differences as a column of numbers, where there is no room for bars."""
+    for row, gap in enumerate([*gaps, units.from_kg_ha(mean.get("difference_kg_ha"))]):
+        weight = "bold" if row == len(gaps) else "normal"
+        if is_number(gap):
+            text = number(gap, units.yield_decimals, sign=True)
+            axes.text(1.0, row, text, ha="right", va="center", fontsize=8.5, fontweight=weight)
+    axes.set_xlim(0, 1.05)
+    axes.set_xlabel("Difference")
+    axes.set_xticks([])
+    axes.spines[["left", "bottom"]].set_visible(False)
+    axes.tick_params(axis="y", left=False, labelleft=False)
 
 
 def _places(span: float) -> int:

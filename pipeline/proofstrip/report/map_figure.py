@@ -43,27 +43,30 @@ def draw_map(picture: YieldMap, control: str, units: Units, moisture_pct: float,
     beside = ratio > (0.8 if sheet.is_wide else 2.2)
     panel_in = sheet.width_in / 2 - 0.3 if beside else sheet.width_in - 0.5
     tall_in = min(panel_in * ratio, 5.6 if beside else 2.9)
+    marks = _legend(picture.strips, control)
+    columns = 3 if sheet.is_wide else 1
+    legend_in = 0.1 + 0.19 * -(-len(marks) // columns)
+    maps_in = (tall_in if beside else 2 * tall_in + 0.35) + 1.55
     with drawing():
-        figure, body = new_figure(sheet, (tall_in if beside else 2 * tall_in + 0.35) + 1.75)
-        before, after = body.subplots(1, 2) if beside else body.subplots(2, 1)
+        figure, body = new_figure(sheet, legend_in + maps_in)
+        top, maps = body.subfigures(2, 1, squeeze=False, height_ratios=(legend_in, maps_in))[:, 0]
+        top.legend(handles=marks, loc="center left", ncols=columns)
+        before, after = maps.subplots(1, 2) if beside else maps.subplots(2, 1)
         points_per_m = 72 * min(panel_in / window.width_m, tall_in / window.height_m)
         _draw_panel(before, picture, picture.before / units.kg_ha_per_yield, units, is_before=True)
         image = _draw_panel(after, picture, picture.after / units.kg_ha_per_yield, units, is_before=False)
         gap = "\n" if beside else ": "
-        before.set_title(f"Before{gap}as logged", fontsize=8.5, fontweight="bold")
-        after.set_title(f"After{gap}only what is counted", fontsize=8.5, fontweight="bold")
-        for axes in (before, after):
-            _name_strips(axes, picture.strips, control, points_per_m)
+        for axes, title in ((before, f"Before{gap}as logged"), (after, f"After{gap}only what is counted")):
+            reach = _name_strips(axes, picture, control, points_per_m)
+            axes.set_title(title, fontsize=8.5, fontweight="bold", pad=reach + 5)
         _draw_scale(after, window, units)
-        bar = body.colorbar(
+        bar = maps.colorbar(
             image, ax=[before, after], location="bottom", extend="both", aspect=36, shrink=0.75, pad=0.02
         )
         bar.set_label(f"Yield, {units.yield_name} at {number(moisture_pct, 1)} % moisture")
         bar.outline.set_visible(False)
         bar.ax.xaxis.set_major_locator(MaxNLocator(6 if sheet.is_wide else 4))
         bar.ax.xaxis.set_major_formatter(FuncFormatter(lambda value, _: number(value)))
-        marks = _legend(picture.strips, control)
-        body.legend(handles=marks, loc="outside upper left", ncols=3 if sheet.is_wide else 1)
     return figure
 
 
@@ -111,8 +114,9 @@ def _marks(strips: gpd.GeoDataFrame, control: str) -> dict[str, tuple[str, str, 
     return marks
 
 
-def _name_strips(axes: Axes, strips: gpd.GeoDataFrame, control: str, points_per_m: float) -> None:
-    """Mark one end of each strip with its treatment, and name it where there is room."""
+def _name_strips(axes: Axes, picture: YieldMap, control: str, points_per_m: float) -> float:
+    """Mark one end of each strip with its treatment, name it where there is room, give how far names reach out [pt]."""
+    strips, north, reach = picture.strips, picture.window.extent[3], 0.0
     marks, taken = _marks(strips, control), np.empty((0, 2))
     size = 26 if len(strips) <= 40 else 8
     for strip, treatment, shape in zip(strips["strip"], strips["treatment"].astype(str), strips.geometry, strict=True):
@@ -134,7 +138,10 @@ def _name_strips(axes: Axes, strips: gpd.GeoDataFrame, control: str, points_per_
         if len(taken) and np.min(np.hypot(*(taken - end).T)) * points_per_m < 8.5:
             continue
         taken = np.vstack([taken, end])
-        _write_name(axes, short(strip, 16), end, direction)
+        name = short(strip, 16)
+        _write_name(axes, name, end, direction)
+        reach = max(reach, (8 + 4.8 * len(name)) * abs(direction[1]) - (north - end[1]) * points_per_m)
+    return reach
 
 
 def _far_end(shape: shapely.geometry.base.BaseGeometry) -> tuple[Floats, Floats]:

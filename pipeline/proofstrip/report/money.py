@@ -75,8 +75,24 @@ def figure_of(entry: dict[str, Any], stem: str, units: Units) -> Figure:
 
 
 def gain_span(gain: Figure, currency: str) -> str:
-    """Write the interval of a gain; a dash without one."""
-    return between(money(gain.low, currency, sign=True), money(gain.high, currency, sign=True))
+    r"""Write the interval of a gain, the currency once; a dash without one.
+
+    Parameters
+    ----------
+    gain : Figure
+    currency : str
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> gain_span(Figure(30.0, -4.0, 64.0), "USD")
+    '−4.00 to +64.00\xa0USD'
+    """
+    low = money(gain.low, currency, sign=True).partition("\N{NO-BREAK SPACE}")[0]
+    return between(low, money(gain.high, currency, sign=True))
 
 
 def cost_span(needed: Figure, gain: Figure, decimals: int) -> str:

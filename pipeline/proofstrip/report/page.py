@@ -72,15 +72,16 @@ def _picture_section(anchor: str, title: str, picture: Picture | None) -> Sectio
     return Section(anchor, title, pictures=[picture])
 
 
-def _choice_section(choices: list[dict[str, Any]], units: Units) -> Section:
+def _choice_section(choices: dict[str, list[dict[str, Any]]], units: Units) -> Section:
     """Show the answer under other choices."""
     title = "Would other choices change the answer?"
     if not choices:
         return Section("choices", title, ["No other choices were tried."])
-    moved = [entry["label"] for entry in choices if entry["moves"]]
-    text = f"Yes, under: {'; '.join(moved)}." if moved else "No: the conclusion is the same under every choice below."
-    picture = pictures.choice_picture(choices, units)
-    return Section("choices", title, [text], [picture] if picture else [], [other_choices.choice_table(choices, units)])
+    moved = [f"{name}: {row['label'].lower()}" for name, rows in choices.items() for row in rows if row["moves"]]
+    text = f"Yes, for {'; '.join(moved)}." if moved else "No: the conclusion is the same under every choice below."
+    drawn = pictures.choice_pictures(choices, units)
+    tables = [other_choices.choice_table(name, rows, units) for name, rows in choices.items()]
+    return Section("choices", title, [text], drawn, tables)
 
 
 def render_page(material: ReportMaterial, units: Units, parts: list[Section]) -> str:

@@ -14,7 +14,7 @@ from proofstrip.report.money import Curve, net_curve
 from proofstrip.report.sheet import NARROW, WIDE, Sheet, standalone, svg_uri
 from proofstrip.report.words import Units, money, number, short
 
-MOST_CURVES = 6
+MOST_TREATMENTS = 3  # pictures of more would bury the answer; the tables hold them all
 
 
 @dataclass(frozen=True)
@@ -75,7 +75,7 @@ def strip_picture(material: ReportMaterial, units: Units) -> Picture | None:
         "Yield in each pair of strips",
         f"Each line is a pair of neighbouring strips: hollow {control}, filled {tried}."
         + (
-            " The bar through the diamond is the margin of error of the mean difference."
+            " At the right each difference, and their mean with its margin of error."
             if entry.get("low_kg_ha") is not None
             else ""
         ),
@@ -132,11 +132,14 @@ def map_picture(material: ReportMaterial, units: Units) -> Picture | None:
 def money_pictures(material: ReportMaterial, units: Units) -> list[Picture]:
     """Draw the net gain over the area, a picture a treatment."""
     part, entries = material.settings.economics, material.result.get("economics") or []
-    curves = [] if part is None else [(entry, net_curve(entry, part, units)) for entry in entries[:MOST_CURVES]]
+    if part is None:
+        return []
+    curves = {str(entry["treatment"]): net_curve(entry, part, units) for entry in entries}
+    known = {name: curve for name, curve in curves.items() if curve is not None}
+    best = sorted(known, key=lambda name: -known[name].net[-1])[:MOST_TREATMENTS]
     return [
-        _money_picture(str(entry["treatment"]), curve, units, "money" if len(entries) == 1 else f"money_{place}")
-        for place, (entry, curve) in enumerate(curves, start=1)
-        if curve is not None
+        _money_picture(name, known[name], units, "money" if len(known) == 1 else f"money_{place}")
+        for place, name in enumerate(best, start=1)
     ]
 
 
@@ -150,25 +153,34 @@ def _money_picture(treatment: str, curve: Curve, units: Units, name: str) -> Pic
     return Picture(
         name,
         f"Net gain of {short(treatment, 40)} over the area harvested",
-        f"{treatment}: net gain by the area harvested a year. The band is the margin of error of the yield difference.",
+        f"{tables.capital(treatment)}: net gain over the area harvested a year, with the margin of error as a band.",
         f"Net gain a year of {treatment}: {money(curve.net[0], currency)} on no {area}, {end}{even}.",
         lambda sheet: charts.draw_money(curve, units.area_word, sheet),
     )
 
 
-def choice_picture(choices: list[dict[str, Any]], units: Units) -> Picture | None:
-    """Draw the difference under each other choice."""
-    drawn = [entry for entry in choices if entry["difference_kg_ha"] is not None]
-    if len(drawn) < 2:
-        return None
+def choice_pictures(choices: dict[str, list[dict[str, Any]]], units: Units) -> list[Picture]:
+    """Draw the difference under each other choice, a picture a treatment."""
+    drawn = {name: [row for row in rows if row["difference_kg_ha"] is not None] for name, rows in choices.items()}
+    known = {name: rows for name, rows in drawn.items() if len(rows) > 1}
+    best = sorted(known, key=lambda name: -known[name][0]["difference_kg_ha"])[:MOST_TREATMENTS]
+    return [
+        _choice_picture(name, known[name], units, "choices" if len(known) == 1 else f"choices_{place}")
+        for place, name in enumerate(best, start=1)
+    ]
+
+
+def _choice_picture(treatment: str, rows: list[dict[str, Any]], units: Units, name: str) -> Picture:
+    """Draw the other choices of one treatment."""
     said = "; ".join(
-        f"{entry['label']}: {units.yields(entry['difference_kg_ha'], sign=True)} ({tables.interval(entry, units)})"
-        for entry in drawn
+        f"{row['label']}: {units.yields(row['difference_kg_ha'], sign=True)} ({tables.interval(row, units)})"
+        for row in rows
     )
     return Picture(
-        "choices",
-        "The difference under other choices",
-        "The diamond is the answer above; each dot is the difference under another choice, with its margin of error.",
-        f"Difference under each choice, {units.yield_name}: {said}.",
-        lambda sheet: charts.draw_choices(drawn, units, sheet),
+        name,
+        f"The difference of {short(treatment, 40)} under other choices",
+        f"{tables.capital(treatment)}: the diamond is the answer above, each dot the difference under another choice, "
+        "with its margin of error.",
+        f"Difference of {treatment} under each choice, {units.yield_name}: {said}.",
+        lambda sheet: charts.draw_choices(rows, units, sheet),
     )

@@ -124,7 +124,7 @@ def describe_delay(entry: dict[str, Any]) -> str:
         if float(entry["seconds"]) < 0:
             said += "; the display had already moved the records, by too much"
     reason = str(entry.get("reason") or "").strip()
-    return f"{said}. {tables.capital(reason)}" if reason else said + "."
+    return f"{said}. {tables.capital(reason).rstrip('.')}." if reason else said + "."
 
 
 def statistics_section(material: ReportMaterial, units: Units) -> Section:
@@ -161,7 +161,8 @@ def describe_difference(entry: dict[str, Any], units: Units) -> list[str]:
     list of str
         One paragraph.
     """
-    name, p, exact = f"{entry['treatment']} against {entry['control']}", entry.get("p_value"), entry.get("p_exact")
+    name = tables.capital(f"{entry['treatment']} against {entry['control']}")
+    p, exact = entry.get("p_value"), entry.get("p_exact")
     gap = units.yield_text(entry.get("difference_kg_ha"), sign=True)
     if not is_number(p):
         return [f"{name}: {gap}. There are too few strips of each to test this against chance."]
@@ -226,19 +227,28 @@ def list_settings(settings: dict[str, Any]) -> list[str]:
 
     Examples
     --------
-    >>> list_settings({"trial": {"name": "x", "notes": None, "crop": {"name": "corn"}}})
-    ['[trial]', 'name = "x"', 'crop = {"name": "corn"}', '']
+    >>> list_settings({"trial": {"name": "x", "notes": None, "crop": {"name": "corn", "bushel_lb": 56.0}}})
+    ['[trial]', 'name = "x"', 'crop = "corn"', '']
     """
     lines = []
     for part, values in settings.items():
         if isinstance(values, dict):
-            told = {key: value for key, value in values.items() if value not in (None, "", {}, [])}
-            lines += [
-                f"[{part}]",
-                *(f"{key} = {json.dumps(value, ensure_ascii=False)}" for key, value in told.items()),
-                "",
-            ]
+            told = {key: _short_value(value) for key, value in values.items() if value not in (None, "", {}, [])}
+            lines += [f"[{part}]", *(f"{key} = {value}" for key, value in told.items()), ""]
     return lines
+
+
+def _short_value(value: Any) -> str:
+    """Write one setting: a crop by its name, money as in the trial file, all else as JSON."""
+    if isinstance(value, list):
+        return "[" + ", ".join(_short_value(item) for item in value) + "]"
+    if isinstance(value, dict) and {"amount", "currency", "per"} <= set(value):
+        return json.dumps(f"{value['amount']:g} {value['currency']}" + (f"/{value['per']}" if value["per"] else ""))
+    if isinstance(value, dict) and "bushel_lb" in value:
+        return json.dumps(value["name"])
+    if isinstance(value, dict):
+        return "{ " + ", ".join(f"{key} = {_short_value(item)}" for key, item in value.items()) + " }"
+    return json.dumps(value, ensure_ascii=False)
 
 
 def glossary_section() -> Section:

@@ -1,6 +1,6 @@
 """The tables of the report: rows of text, ready to be set."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -34,6 +34,13 @@ class Table:
     align: str
     rows: Sequence[Row]
     strong: list[int] = field(default_factory=list)
+
+    @property
+    def kind(self) -> str:
+        """Say how the table is set: slim, roomy for long names, short enough to stay on one printed page."""
+        long_names = len(self.head) > 4 and any(len(row[0]) > 20 for row in self.rows)
+        kinds = {"slim": len(self.head) < 4, "roomy": long_names, "short": len(self.rows) < 16}
+        return " ".join(kind for kind, holds in kinds.items() if holds)
 
 
 def between(low: str, high: str) -> str:
@@ -140,7 +147,7 @@ def plain(value: object) -> str:
 
 
 def significant(value: float) -> str:
-    """Write a number to three significant digits, whole numbers in full.
+    """Write a number to three significant digits at most, whole numbers in full.
 
     Parameters
     ----------
@@ -152,13 +159,14 @@ def significant(value: float) -> str:
 
     Examples
     --------
-    >>> significant(0.012345), significant(1234.0), significant(56.78)
-    ('0.0123', '1,234', '56.8')
+    >>> significant(0.012345), significant(1234.0), significant(0.5)
+    ('0.0123', '1,234', '0.5')
     """
     if value == int(value):
         return number(value)
     size = f"{abs(value):e}".partition("e")[2]
-    return number(value, max(0, 2 - int(size)))
+    written = number(value, max(0, 2 - int(size)))
+    return written.rstrip("0").rstrip(".") if "." in written else written
 
 
 def removal_table(result: dict[str, Any], points: gpd.GeoDataFrame) -> Table:
@@ -193,7 +201,7 @@ def removal_table(result: dict[str, Any], points: gpd.GeoDataFrame) -> Table:
     gone = read - records.get("used", read)
     total = ["Removed for any reason", "", number(gone), percent(gone / read) if read else ABSENT]
     rows.append([*total, *(_share(lost, group) for group in groups.values())])
-    head = ("Reason", "What was done", "Records", "Share of all", *(f"Share of {short(name, 24)}" for name in names))
+    head = ("Reason", "What was done", "Records", "Share of all", *(f"Share, {short(name, 24)}" for name in names))
     return Table("Records set aside, by reason", head, "llrr" + "r" * len(names), rows, [len(rows) - 1])
 
 
@@ -220,7 +228,7 @@ def strip_table(strips: pd.DataFrame, units: Units) -> Table:
     -------
     Table
     """
-    writers = {
+    writers: dict[str, tuple[str, str, Callable[[Any], str]]] = {
         "strip": ("Strip", "l", text),
         "treatment": ("Treatment", "l", text),
         "block": ("Block", "l", text),
@@ -234,27 +242,23 @@ def strip_table(strips: pd.DataFrame, units: Units) -> Table:
         "share_removed": ("Removed", "r", percent),
         "speed_m_s": (f"Speed, {units.speed_name}", "r", units.speed),
         "direction": ("Direction", "l", text),
+        "machines": ("Combine", "l", text),
     }
-    shown = [
-        name for name in writers if name in strips and (name in ("strip", "treatment") or strips[name].notna().any())
-    ]
-    rows = [[str(writers[name][2](row[name])) for name in shown] for row in strips.to_dict("records")]  # type: ignore[operator]
-    head = tuple(str(writers[name][0]) for name in shown)
-    return Table("Each strip as it was counted", head, "".join(str(writers[name][1]) for name in shown), rows)
+    shown = [name for name in writers if name in strips and _tells(strips[name])]
+    rows = [[writers[name][2](row[name]) for name in shown] for row in strips.to_dict("records")]
+    align = "".join(writers[name][1] for name in shown)
+    return Table("Each strip as it was counted", tuple(writers[name][0] for name in shown), align, rows)
 
 
-def _tells(column: pd.Series, name: str) -> bool:
-    """Tell whether a column is worth its room: it holds something, and a source only where it varies."""
-    return bool(column.notna().any()) and (name != "source" or len(set(column.dropna())) > 1)
+def _tells(column: pd.Series) -> bool:
+    """Tell whether a column is worth its room: it holds something, and source and combine only where they vary."""
+    values = set(column.dropna())
+    return len(values) > 1 or (len(values) == 1 and column.name not in ("source", "machines"))
 
 
-def text(value: object) -> str:
+def text(value: Any) -> str:
     """Write a name; a missing one as a dash."""
-    return (
-        ABSENT
-        if value is None or value is pd.NA or (isinstance(value, float) and value != value)
-        else str(value) or ABSENT
-    )
+    return str(value) or ABSENT if pd.notna(value) else ABSENT
 
 
 def anova_table(result: dict[str, Any], units: Units) -> Table | None:
