@@ -177,6 +177,19 @@ def test_refused_verdict_shows_no_money(make_material: Callable[..., ReportMater
     assert "USD" not in page.text.partition("The money")[0]
 
 
+@pytest.mark.parametrize("treatments", [("Control", "Lifters"), ("Control", "Lifters", "Reel")])
+def test_refused_verdict_keeps_figures_but_claims_nothing(
+    make_material: Callable[..., ReportMaterial], tmp_path: Path, treatments: tuple[str, ...]
+) -> None:
+    verdict = {"word": "refused", "sentence": "No answer."}
+    html, page = write(result_with(make_material(treatments=treatments, blocks=2), verdict=verdict), tmp_path)
+    check_sound(html, page)
+    first = page.text[: page.text.index("Strip by strip")]
+    assert "Measured, but no answer" in first
+    assert not re.search("USD|chance|Margin", first)
+    assert page.text.count("A check forbids an answer") == 2
+
+
 @pytest.mark.parametrize("count", [3, 8])
 def test_several_treatments(make_material: Callable[..., ReportMaterial], tmp_path: Path, count: int) -> None:
     names = ("Control", *(f"Rate {place} of a product with quite a long name" for place in range(1, count)))

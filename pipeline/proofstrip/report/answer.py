@@ -68,15 +68,20 @@ def give_answer(result: dict[str, Any], units: Units) -> Answer:
     """
     verdict = result.get("verdict") or {}
     differences = result.get("differences") or []
-    refused = verdict.get("word") == "refused"
-    economics = [] if refused else result.get("economics") or []
+    economics = [] if is_refused(result) else result.get("economics") or []
     facts: list[Fact] = []
     if len(differences) == 1:
-        facts = [_difference_fact(differences[0], result, units), _sureness_fact(differences[0])]
-        facts += [_money_fact(entry, units) for entry in economics[:1]]
-    table = _several(differences, economics, units) if len(differences) > 1 else None
+        facts = [_difference_fact(differences[0], result, units)]
+    if len(differences) == 1 and not is_refused(result):
+        facts += [_sureness_fact(differences[0]), *(_money_fact(entry, units) for entry in economics[:1])]
+    table = _several(differences, economics, units, is_refused(result)) if len(differences) > 1 else None
     word = VERDICTS.get(str(verdict.get("word")), plain(verdict.get("word")))
     return Answer(word, str(verdict.get("sentence") or "No verdict was given."), facts, table, find_flags(result))
+
+
+def is_refused(result: dict[str, Any]) -> bool:
+    """Tell whether a check forbids an answer."""
+    return (result.get("verdict") or {}).get("word") == "refused"
 
 
 def _difference_fact(entry: dict[str, Any], result: dict[str, Any], units: Units) -> Fact:
@@ -84,10 +89,11 @@ def _difference_fact(entry: dict[str, Any], result: dict[str, Any], units: Units
     means = {row["treatment"]: row.get("mean_kg_ha") for row in result.get("treatments") or []}
     tried, control = means.get(entry["treatment"]), means.get(entry["control"])
     text = f"{capital(entry['treatment'])} {units.yields(tried)}, {entry['control']} {units.yield_text(control)}."
-    if interval(entry, units) != ABSENT:
+    if interval(entry, units) != ABSENT and not is_refused(result):
         text += f" Margin of error: {interval(entry, units)} {units.yield_name}."
         text += f" Such a margin holds {times_in(entry.get('confidence'))}."
-    return Fact("Difference in yield", units.yield_text(entry.get("difference_kg_ha"), sign=True), text)
+    label = "Measured, but no answer" if is_refused(result) else "Difference in yield"
+    return Fact(label, units.yield_text(entry.get("difference_kg_ha"), sign=True), text)
 
 
 def _sureness_fact(entry: dict[str, Any]) -> Fact:
@@ -150,11 +156,16 @@ def pay_back_sentence(entry: dict[str, Any], units: Units) -> str:
     return said
 
 
-def _several(differences: list[dict[str, Any]], economics: list[dict[str, Any]], units: Units) -> Table:
+def _several(differences: list[dict[str, Any]], economics: list[dict[str, Any]], units: Units, refused: bool) -> Table:
     """Set each treatment against the control, one row each, in words."""
     gains = {
         row["treatment"]: money(figure_of(row, "gain_per", units).value, row["currency"], True) for row in economics
     }
+    if refused:
+        plain_rows = [
+            [str(row["treatment"]), units.yields(row.get("difference_kg_ha"), sign=True)] for row in differences
+        ]
+        return Table("Measured, but no answer", ("Treatment", f"Difference, {units.yield_name}"), "lr", plain_rows)
     rows = []
     for entry in differences:
         row = [str(entry["treatment"]), units.yields(entry.get("difference_kg_ha"), sign=True), interval(entry, units)]

@@ -4,11 +4,10 @@ from typing import Any
 
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.ticker import FuncFormatter, MaxNLocator
 
 from proofstrip.report.figures import MAX_HEIGHT_IN, wrap_name
 from proofstrip.report.money import Curve
-from proofstrip.report.sheet import ACCENT, FAINT, INK, SOFT, TINT, Sheet, drawing, new_figure
+from proofstrip.report.sheet import ACCENT, FAINT, INK, SOFT, TINT, Sheet, drawing, new_figure, number_axis
 from proofstrip.report.words import Units, number, short
 
 
@@ -46,7 +45,7 @@ def draw_choices(choices: list[dict[str, Any]], units: Units, sheet: Sheet) -> F
         axes.tick_params(axis="y", length=0)
         axes.spines["left"].set_visible(False)
         axes.set_xlabel(f"Difference, {units.yield_name}")
-        axes.xaxis.set_major_locator(MaxNLocator(6 if sheet.is_wide else 3))
+        number_axis(axes.xaxis, 6 if sheet.is_wide else 3, sign=True)
         axes.grid(axis="x", color=FAINT, linewidth=0.5)
         axes.set_axisbelow(True)
     return figure
@@ -76,10 +75,8 @@ def draw_money(curve: Curve, area_word: str, sheet: Sheet) -> Figure:
         axes.margins(x=0)
         axes.set_xlabel(f"{area_word.capitalize()}s harvested a year")
         axes.set_ylabel(f"{curve.label}, {curve.currency}")
-        axes.xaxis.set_major_locator(MaxNLocator(7 if sheet.is_wide else 4))
-        axes.yaxis.set_major_locator(MaxNLocator(6))
-        for axis in (axes.xaxis, axes.yaxis):
-            axis.set_major_formatter(FuncFormatter(lambda value, _: number(value)))
+        number_axis(axes.xaxis, 7 if sheet.is_wide else 4)
+        number_axis(axes.yaxis, 6)
         axes.grid(color=FAINT, linewidth=0.5)
         axes.set_axisbelow(True)
         _mark_areas(axes, curve, area_word)

@@ -8,9 +8,8 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure, FigureBase
 from matplotlib.lines import Line2D
-from matplotlib.ticker import FuncFormatter, MaxNLocator
 
-from proofstrip.report.sheet import ACCENT, FAINT, SOFT, TINT, Sheet, drawing, new_figure
+from proofstrip.report.sheet import ACCENT, FAINT, SOFT, TINT, Sheet, drawing, new_figure, number_axis
 from proofstrip.report.words import Units, is_number, number, short
 
 MAX_HEIGHT_IN = 8.2  # a figure must fit on a printed page
@@ -127,7 +126,7 @@ def _draw_dumbbells(axes: Axes, values: pd.DataFrame, units: Units, sheet: Sheet
         if labelled:
             _label_ends(axes, row, (control, treatment), units)
     axes.set_xlabel(f"Yield, {units.yield_name}")
-    axes.xaxis.set_major_locator(MaxNLocator(5 if sheet.is_wide else 3))
+    number_axis(axes.xaxis, 5 if sheet.is_wide else 3)
     axes.grid(axis="x", color=FAINT, linewidth=0.5)
     axes.set_axisbelow(True)
 
@@ -174,10 +173,9 @@ def _draw_differences(axes: Axes, gaps: pd.Series, mean: dict[str, Any], units: 
             beyond = gap if row < rows or None in ends else (ends[1] if gap >= 0 else ends[0])
             _write_beside(axes, row, float(gap), float(beyond), units)  # type: ignore[arg-type]
     axes.set_xlabel(f"Difference, {units.yield_name}" if sheet.is_wide else "Difference")
-    axes.xaxis.set_major_locator(MaxNLocator(4 if sheet.is_wide else 2))
+    number_axis(axes.xaxis, 4 if sheet.is_wide else 2, sign=True)
     axes.spines["left"].set_visible(False)
     axes.tick_params(axis="y", left=False, labelleft=False)
-    axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: number(value, _places(span), sign=True)))
 
 
 def _write_differences(axes: Axes, gaps: pd.Series, mean: dict[str, Any], units: Units) -> None:
@@ -194,17 +192,12 @@ def _write_differences(axes: Axes, gaps: pd.Series, mean: dict[str, Any], units:
     axes.tick_params(axis="y", left=False, labelleft=False)
 
 
-def _places(span: float) -> int:
-    """Decimals that tell the ticks of an axis apart."""
-    return 0 if span >= 4 else 1 if span >= 0.4 else 2
-
-
 def _write_beside(axes: Axes, row: int, gap: float, beyond: float, units: Units) -> None:
     """Write a difference outside its bar."""
     axes.annotate(
         number(gap, units.yield_decimals, sign=True),
         (beyond, row),
-        xytext=(5 if gap >= 0 else -5, 0),
+        xytext=(8 if gap >= 0 else -8, 0),
         textcoords="offset points",
         ha="left" if gap >= 0 else "right",
         va="center",
@@ -268,7 +261,7 @@ def draw_strips(strips: pd.DataFrame, treatments: list[dict[str, Any]], units: U
         axes.spines["left"].set_visible(False)
         axes.margins(x=0.06)
         axes.set_xlabel(f"Yield, {units.yield_name}")
-        axes.xaxis.set_major_locator(MaxNLocator(7 if sheet.is_wide else 3))
+        number_axis(axes.xaxis, 7 if sheet.is_wide else 3)
         axes.grid(axis="x", color=FAINT, linewidth=0.5)
         axes.set_axisbelow(True)
     return figure

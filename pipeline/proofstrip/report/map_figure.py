@@ -10,10 +10,9 @@ from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
-from matplotlib.ticker import FuncFormatter, MaxNLocator
 
 from proofstrip.report.map import Floats, Window, YieldMap
-from proofstrip.report.sheet import ACCENT, CATEGORIES, INK, MARKERS, SOFT, Sheet, drawing, new_figure
+from proofstrip.report.sheet import ACCENT, CATEGORIES, INK, MARKERS, SOFT, Sheet, drawing, new_figure, number_axis
 from proofstrip.report.words import Units, number, short
 
 REMOVED = "#b4b9bd"
@@ -65,8 +64,7 @@ def draw_map(picture: YieldMap, control: str, units: Units, moisture_pct: float,
         )
         bar.set_label(f"Yield, {units.yield_name} at {number(moisture_pct, 1)} % moisture")
         bar.outline.set_visible(False)
-        bar.ax.xaxis.set_major_locator(MaxNLocator(6 if sheet.is_wide else 4))
-        bar.ax.xaxis.set_major_formatter(FuncFormatter(lambda value, _: number(value)))
+        number_axis(bar.ax.xaxis, 6 if sheet.is_wide else 4)
     return figure
 
 

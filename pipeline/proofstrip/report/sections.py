@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from proofstrip.report import money, tables
+from proofstrip.report.answer import is_refused
 from proofstrip.report.glossary import GLOSSARY
 from proofstrip.report.material import ReportMaterial
 from proofstrip.report.pictures import Picture
@@ -15,6 +16,10 @@ from proofstrip.report.words import Units, count, is_number, number, odds, p_val
 CAUTION = (
     "This is not financial advice: it is arithmetic on one trial and on the prices put in. Scales used for settlement "
     "must be legal for trade, and local codes and licensed practice come before anything on this page."
+)
+UNPROVEN = (
+    "A check forbids an answer (see the top of the page). The figures of this part describe one harvest; they say "
+    "nothing about the treatment."
 )
 
 
@@ -72,6 +77,8 @@ def money_section(material: ReportMaterial, units: Units, pictures: list[Picture
         return None
     economics = material.result.get("economics") or []
     text = [money.describe_inputs(material.settings, units)]
+    if is_refused(material.result):
+        text.append(UNPROVEN)
     if not economics:
         text.append("The trial gives no difference that a price could be put on.")
         return Section("money", "The money", text, notes=[CAUTION])
@@ -130,7 +137,8 @@ def describe_delay(entry: dict[str, Any]) -> str:
 def statistics_section(material: ReportMaterial, units: Units) -> Section:
     """Give means, differences and analysis of variance, in words first."""
     result = material.result
-    text = [sentence for entry in result.get("differences") or [] for sentence in describe_difference(entry, units)]
+    text = [UNPROVEN] if is_refused(result) else []
+    text += [sentence for entry in result.get("differences") or [] for sentence in describe_difference(entry, units)]
     shown = [tables.treatment_table(result, units)]
     if result.get("differences"):
         shown.append(tables.difference_table(result, units))
@@ -166,9 +174,9 @@ def describe_difference(entry: dict[str, Any], units: Units) -> list[str]:
     gap = units.yield_text(entry.get("difference_kg_ha"), sign=True)
     if not is_number(p):
         return [f"{name}: {gap}. There are too few strips of each to test this against chance."]
-    said = [f"{name}: {gap}. Chance alone does as much {odds(p)} (p = {p_value(p)})."]
+    said = [f"{name}: {gap}. Chance alone does as much {odds(p)} ({_equals('p', p)})."]
     if is_number(exact):
-        sentence = f"Swapping the labels of the strips in every way gives {odds(exact)} (exact p = {p_value(exact)})"
+        sentence = f"Swapping the labels of the strips in every way gives {odds(exact)} ({_equals('exact p', exact)})"
         floor = entry.get("p_exact_floor")
         if is_number(floor):
             few = f"with {count(int(entry['pairs']), 'pair')}" if entry.get("pairs") else "with these strips"
@@ -178,6 +186,12 @@ def describe_difference(entry: dict[str, Any], units: Units) -> list[str]:
         least = units.yield_text(entry["detectable_kg_ha"])
         said.append(f"A trial of this size and scatter finds true differences from about {least}.")
     return [" ".join(said)]
+
+
+def _equals(name: str, p: object) -> str:
+    """Write a p-value with its name, kept on one line."""
+    value = p_value(p)
+    return f"{name} {value}" if value.startswith("below") else f"{name} = {value}".replace(" ", "\N{NO-BREAK SPACE}")
 
 
 def check_section(result: dict[str, Any]) -> Section:

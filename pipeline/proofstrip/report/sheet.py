@@ -5,6 +5,7 @@ Figures are drawn without pyplot, in matplotlib's own typeface, so the same mate
 
 import base64
 import io
+import math
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -13,8 +14,12 @@ from pathlib import Path
 from typing import Any
 
 import matplotlib as mpl
+from matplotlib.axis import Axis
 from matplotlib.figure import Figure, FigureBase
 from matplotlib.layout_engine import ConstrainedLayoutEngine
+from matplotlib.ticker import FuncFormatter, MaxNLocator
+
+from proofstrip.report.words import number
 
 INK = "#1c2226"
 SOFT = "#5a646b"
@@ -108,6 +113,27 @@ def new_figure(sheet: Sheet, height_in: float) -> tuple[Figure, FigureBase]:
     figure.supxlabel(sheet.caption, x=0.01, ha="left", fontsize=7.5, color=SOFT)
     body = figure.subfigures(squeeze=False)
     return figure, body[0, 0]
+
+
+def number_axis(axis: Axis, ticks: int, sign: bool = False) -> None:
+    """Set round ticks on an axis, written with as many decimals as tell them apart.
+
+    Parameters
+    ----------
+    axis : matplotlib.axis.Axis
+    ticks : int
+        Most intervals.
+    sign : bool
+        Write the plus of a gain.
+    """
+
+    def write(value: float, _: int | None) -> str:
+        places = axis.get_majorticklocs()
+        step = abs(places[1] - places[0]) if len(places) > 1 else 1.0
+        return number(value, max(0, -math.floor(math.log10(step) + 1e-9)), sign)
+
+    axis.set_major_locator(MaxNLocator(ticks, steps=[1, 2, 5, 10]))
+    axis.set_major_formatter(FuncFormatter(write))
 
 
 def standalone(heading: str, caption: str) -> Sheet:
