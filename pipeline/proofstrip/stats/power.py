@@ -3,6 +3,8 @@
 import numpy as np
 from scipy import optimize, special
 
+from proofstrip.stats.multiple import dunnett_critical
+
 MOST_PAIRS = 200  # beyond this nobody lays out pairs: the answer is "no practical number"
 
 
@@ -32,7 +34,9 @@ def power_of(shift: float, df: float, critical: float) -> float:
     0.05
     """
     upper = 1 - special.nctdtr(df, shift, critical)
-    return float(upper + special.nctdtr(df, shift, -critical))
+    # The far tail is below 1e-15 from 8 standard errors on, where scipy's routine returns NaN for some of them.
+    lower = special.nctdtr(df, shift, -critical) if shift < 8 else 0.0
+    return float(upper + lower)
 
 
 def detectable_difference(se: float, df: float, critical: float, power: float) -> float:
@@ -63,19 +67,23 @@ def detectable_difference(se: float, df: float, critical: float, power: float) -
     return float(se * optimize.brentq(lambda shift: power_of(shift, df, critical) - power, 0.0, high, xtol=1e-8))
 
 
-def pairs_needed(true_difference: float, sd: float, confidence: float, power: float, treatments: int = 2) -> int | None:
-    """Fewest pairs (blocks) that find a true difference with the chosen power.
+def pairs_needed(
+    true_difference: float, sd: float, confidence: float, power: float, treatments: int = 2, *, blocked: bool = True
+) -> int | None:
+    """Fewest pairs (blocks, or strips a treatment) that find a true difference with the chosen power.
 
     Parameters
     ----------
     true_difference : float
-        Distance from what it must be told apart from.
+        Distance from the value that it must be told apart from.
     sd : float
-        Standard deviation of the differences between two strips of a block, same unit.
+        Standard deviation of the difference of two strips, of one block where there are blocks; same unit.
     confidence, power : float
-        Of the test of one comparison.
+        Of the test: t for two treatments, Dunnett's for several.
     treatments : int
-        Treatments a block; more give more degrees of freedom.
+        The control included.
+    blocked : bool
+        Without blocks there are more degrees of freedom for the same number of strips.
 
     Returns
     -------
@@ -89,9 +97,18 @@ def pairs_needed(true_difference: float, sd: float, confidence: float, power: fl
     """
     if true_difference == 0:
         return None
-    for pairs in range(2, MOST_PAIRS + 1):
-        df = float((pairs - 1) * (treatments - 1))
-        critical = float(-special.stdtrit(df, (1 - confidence) / 2))
-        if power_of(abs(true_difference) * np.sqrt(pairs) / sd, df, critical) >= power:
-            return pairs
-    return None
+    contrasts = treatments - 1
+    correlation = np.full((contrasts, contrasts), 0.5) + 0.5 * np.eye(contrasts)
+
+    def enough(pairs: int) -> bool:
+        df = float((pairs - 1) * (contrasts if blocked else treatments))
+        shift = abs(true_difference) * np.sqrt(pairs) / sd
+        return power_of(shift, df, dunnett_critical(confidence, df, correlation)) >= power
+
+    if not enough(MOST_PAIRS):
+        return None
+    too_few, found = 1, MOST_PAIRS
+    while found - too_few > 1:
+        middle = (too_few + found) // 2
+        too_few, found = (too_few, middle) if enough(middle) else (middle, found)
+    return found
