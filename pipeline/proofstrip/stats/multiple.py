@@ -5,7 +5,7 @@ statistics: the same figures as ``scipy.stats`` to ten digits, and fast enough f
 """
 
 from collections.abc import Callable
-from functools import cache
+from functools import cache, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,26 +19,33 @@ QMC_POINTS = 200_000
 
 
 @cache
-def _nodes() -> tuple[Floats, Floats]:
+def _unit_nodes() -> tuple[Floats, Floats]:
     """Give Gauss-Legendre nodes and weights on -1 to 1."""
     nodes, weights = np.polynomial.legendre.leggauss(NODES)
     return np.asarray(nodes), np.asarray(weights)
 
 
-def _normal_nodes() -> tuple[Floats, Floats]:
+def legendre_nodes(low: float, high: float) -> tuple[Floats, Floats]:
+    """Give nodes and weights that integrate from ``low`` to ``high``."""
+    nodes, weights = _unit_nodes()
+    return low + (high - low) * (nodes + 1) / 2, (high - low) / 2 * weights
+
+
+def normal_nodes() -> tuple[Floats, Floats]:
     """Give nodes and weights that integrate over a standard normal value."""
-    nodes, weights = _nodes()
-    z = NORMAL_REACH * nodes
-    return z, NORMAL_REACH * weights * np.exp(-0.5 * z * z) / np.sqrt(2 * np.pi)
+    z, weights = legendre_nodes(-NORMAL_REACH, NORMAL_REACH)
+    return z, weights * np.exp(-0.5 * z * z) / np.sqrt(2 * np.pi)
 
 
-def _scale_nodes(df: float) -> tuple[Floats, Floats]:
+@lru_cache(maxsize=4096)
+def scale_nodes(df: float) -> tuple[Floats, Floats]:
     """Give nodes and weights that integrate over s / sigma with ``df`` degrees of freedom."""
-    nodes, weights = _nodes()
-    low, high = np.sqrt(stats.chi2.ppf([1e-16, 1 - 1e-16], df) / df)
-    s = low + (high - low) * (nodes + 1) / 2
-    log_density = np.log(2 * df * s) + stats.chi2.logpdf(df * s * s, df)
-    return s, (high - low) / 2 * weights * np.exp(log_density)
+    low = np.sqrt(2 * special.gammaincinv(df / 2, 1e-16) / df)
+    high = np.sqrt(2 * special.gammainccinv(df / 2, 1e-16) / df)
+    s, weights = legendre_nodes(float(low), float(high))
+    half = df / 2
+    log_density = np.log(2.0) + half * np.log(half) - special.gammaln(half) + (df - 1) * np.log(s) - half * s * s
+    return s, weights * np.exp(log_density)
 
 
 def t_tail(t: Floats, df: float) -> Floats:
@@ -79,8 +86,8 @@ def dunnett_tail(t: Floats, df: float, correlation: Floats) -> Floats:
     loadings = product_loadings(correlation)
     if loadings is None:
         return np.array([_multivariate_t_tail(value, df, correlation) for value in t])
-    z, z_weights = _normal_nodes()
-    s, s_weights = _scale_nodes(df)
+    z, z_weights = normal_nodes()
+    s, s_weights = scale_nodes(df)
     unique, counts = np.unique(loadings.round(12), return_counts=True)
     inside = np.ones((len(t), NODES, NODES))
     bound = t[:, None, None] * s[None, :, None]
@@ -147,8 +154,8 @@ def tukey_tail(q: Floats, treatments: int, df: float) -> Floats:
     q = np.abs(np.asarray(q, dtype=float))
     if treatments == 2:
         return t_tail(q / np.sqrt(2), df)
-    z, z_weights = _normal_nodes()
-    s, s_weights = _scale_nodes(df)
+    z, z_weights = normal_nodes()
+    s, s_weights = scale_nodes(df)
     tails = np.empty(len(q))
     for start in range(0, len(q), 64):  # bounds the memory at 200 treatments
         part = q[start : start + 64]

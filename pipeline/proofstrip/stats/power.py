@@ -3,7 +3,7 @@
 import numpy as np
 from scipy import optimize, special
 
-from proofstrip.stats.multiple import dunnett_critical
+from proofstrip.stats.multiple import NORMAL_REACH, dunnett_critical, legendre_nodes, scale_nodes
 
 MOST_PAIRS = 200  # beyond this nobody lays out pairs: the answer is "no practical number"
 
@@ -26,17 +26,23 @@ def power_of(shift: float, df: float, critical: float) -> float:
 
     Notes
     -----
-    Noncentral t: P(T > c) + P(T < -c).
+    Noncentral t: P(T > c) + P(T < -c), integrated here because ``scipy.special.nctdtr`` gives NaN for many of them.
 
     Examples
     --------
     >>> round(power_of(0.0, 9.0, 2.262157), 4)
     0.05
     """
-    upper = 1 - special.nctdtr(df, shift, critical)
-    # The far tail is below 1e-15 from 8 standard errors on, where scipy's routine returns NaN for some of them.
-    lower = special.nctdtr(df, shift, -critical) if shift < 8 else 0.0
-    return float(upper + lower)
+    if df >= 3:
+        s, weights = scale_nodes(df)
+        return float(1 - weights @ (special.ndtr(critical * s - shift) - special.ndtr(-critical * s - shift)))
+    power = 0.0  # with so few degrees of freedom the scale is too spread out: integrate over the mean instead
+    middle = max(-shift, -NORMAL_REACH)
+    for low, high in ((-NORMAL_REACH, middle), (middle, NORMAL_REACH)):
+        z, weights = legendre_nodes(low, high)
+        density = np.exp(-0.5 * z * z) / np.sqrt(2 * np.pi)
+        power += float((weights * density) @ special.chdtr(df, df * ((z + shift) / critical) ** 2))
+    return power
 
 
 def detectable_difference(se: float, df: float, critical: float, power: float) -> float:
