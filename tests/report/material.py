@@ -151,6 +151,8 @@ def make_payback(entry: dict[str, Any], kg_ha_per_bu_ac: float) -> dict[str, Any
         "treatment": entry["treatment"],
         "currency": "USD",
         "years": 1.0,
+        "investment": 18_000.0,
+        "area_ac": 900.0,
         "price_per_bu": 11.4,
         "budget": {"added_returns": added, "reduced_costs": 0.0, "added_costs": 0.5, "reduced_returns": 0.0},
         **with_ends("gain_per_ac", gains),

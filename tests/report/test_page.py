@@ -98,6 +98,7 @@ def test_full_page_holds_every_number_rounded(make_material: Callable[..., Repor
     for strip in material.strips["yield_kg_ha"]:
         assert f"{strip / 67.2511:.1f}" in page.text
     assert f"+{worth['gain_per_ac']:.2f} USD" in page.text
+    assert f"+{worth['net_gain_per_ac']:.2f} USD an acre Outlay included." in page.text
     assert f"+{worth['gain_per_ac_low']:.2f} to +{worth['gain_per_ac_high']:.2f} USD" in page.text
     assert f"{worth['break_even_ac']:,.0f} acres a year" in page.text
     assert f"{worth['break_even_ac_low']:,.0f} to {worth['break_even_ac_high']:,.0f}" in page.text
@@ -131,7 +132,7 @@ def test_metric_page_has_no_us_units(make_material: Callable[..., ReportMaterial
     assert not re.search(US_UNITS, page.text)
     entry, worth = material.result["differences"][0], material.result["economics"][0]
     assert f"{entry['difference_kg_ha']:+.0f} kg/ha" in page.text
-    assert f"+{worth['gain_per_ac'] / HA_PER_ACRE:.2f} USD a hectare" in page.text
+    assert f"+{worth['net_gain_per_ac'] / HA_PER_ACRE:.2f} USD a hectare" in page.text
     # 11.40 USD a bushel of 60 lb is 418.88 USD a tonne: 1 t of soybean is 36.7437 bu (same source)
     assert "419 USD a tonne" in page.text
 

@@ -1,10 +1,11 @@
 """The first screen: the answer, the difference, how sure, the money, and whatever moves the answer."""
 
+import re
 from dataclasses import dataclass
 from typing import Any
 
-from proofstrip.report.money import cost_span, figure_of, gain_span
-from proofstrip.report.tables import Table, capital, interval, plain
+from proofstrip.report.money import Figure, cost_span, figure_of, gain_span
+from proofstrip.report.tables import Table, capital, check_title, interval, plain
 from proofstrip.report.words import ABSENT, Units, count, is_number, money, number, odds, times_in, years_text
 
 VERDICTS = {
@@ -38,7 +39,8 @@ class Answer:
 
     Attributes
     ----------
-    word, sentence : str
+    word, sentence, more : str
+        ``more`` is what the verdict says after its first sentence.
     facts : list of Fact
     table : Table or None
         In place of single facts when several treatments were compared.
@@ -48,6 +50,7 @@ class Answer:
 
     word: str
     sentence: str
+    more: str
     facts: list[Fact]
     table: Table | None
     flags: list[tuple[str, str]]
@@ -76,7 +79,9 @@ def give_answer(result: dict[str, Any], units: Units) -> Answer:
         facts += [_sureness_fact(differences[0]), *(_money_fact(entry, units) for entry in economics[:1])]
     table = _several(differences, economics, units, is_refused(result)) if len(differences) > 1 else None
     word = VERDICTS.get(str(verdict.get("word")), plain(verdict.get("word")))
-    return Answer(word, str(verdict.get("sentence") or "No verdict was given."), facts, table, find_flags(result))
+    sentence = capital(str(verdict.get("sentence") or "No verdict was given."))
+    first, *rest = re.split(r"(?<=[.!?])\s+(?=[^\W\d_])", sentence, maxsplit=1)
+    return Answer(word, first, " ".join(rest), facts, table, find_flags(result))
 
 
 def is_refused(result: dict[str, Any]) -> bool:
@@ -115,17 +120,38 @@ def _sureness_fact(entry: dict[str, Any]) -> Fact:
 
 
 def _money_fact(entry: dict[str, Any], units: Units) -> Fact:
-    """Say the gain by area, and what it takes to pay back."""
-    area, currency = units.area_word, str(entry["currency"])
-    per = f"{'an' if units.is_us else 'a'} {area}"
-    gain = figure_of(entry, "gain_per", units)
+    """Say the gain by area that the verdict goes by, and what it takes to pay back."""
+    currency, per = str(entry["currency"]), f"{'an' if units.is_us else 'a'} {units.area_word}"
+    gain, said = headline_gain(entry, units)
     if gain.value is None:
         return Fact("Money", "Cannot be said", "There is no gain to put a price on.")
     span = gain_span(gain, currency)
-    text = f"Margin of error: {span} {per}. " if span != ABSENT else ""
+    text = f"{said} Margin of error: {span} {per}." if span != ABSENT else said
     return Fact(
-        "Money", f"{money(gain.value, currency, sign=True)} {per}", (text + pay_back_sentence(entry, units)).strip()
+        "Money", f"{money(gain.value, currency, sign=True)} {per}", f"{text} {pay_back_sentence(entry, units)}".strip()
     )
+
+
+def headline_gain(entry: dict[str, Any], units: Units) -> tuple[Figure, str]:
+    """Give the gain that the verdict goes by, and say whether the outlay is in it.
+
+    Parameters
+    ----------
+    entry : dict
+        One of result.json's economics.
+    units : Units
+
+    Returns
+    -------
+    tuple of Figure and str
+        The net gain where the outlay can be spread over an area, else the gain; the sentence is empty without outlay.
+    """
+    net = figure_of(entry, "net_gain_per", units)
+    if not entry.get("investment"):
+        return figure_of(entry, "gain_per", units), ""
+    if net.value is None or not is_number(entry.get("area_ac")):
+        return figure_of(entry, "gain_per", units), "Before the outlay."
+    return net, "Outlay included."
 
 
 def pay_back_sentence(entry: dict[str, Any], units: Units) -> str:
@@ -158,9 +184,8 @@ def pay_back_sentence(entry: dict[str, Any], units: Units) -> str:
 
 def _several(differences: list[dict[str, Any]], economics: list[dict[str, Any]], units: Units, refused: bool) -> Table:
     """Set each treatment against the control, one row each, in words."""
-    gains = {
-        row["treatment"]: money(figure_of(row, "gain_per", units).value, row["currency"], True) for row in economics
-    }
+    gains = {row["treatment"]: (headline_gain(row, units)[0].value, str(row["currency"])) for row in economics}
+    outlay = any(headline_gain(row, units)[1] == "Outlay included." for row in economics)
     if refused:
         plain_rows = [
             [str(row["treatment"]), units.yields(row.get("difference_kg_ha"), sign=True)] for row in differences
@@ -170,12 +195,13 @@ def _several(differences: list[dict[str, Any]], economics: list[dict[str, Any]],
     for entry in differences:
         row = [str(entry["treatment"]), units.yields(entry.get("difference_kg_ha"), sign=True), interval(entry, units)]
         row.append(capital(odds(entry.get("p_value"))))
-        rows.append([*row, gains.get(entry["treatment"], ABSENT)] if gains else row)
+        gain = money(*gains.get(entry["treatment"], (None, "")), sign=True)
+        rows.append([*row, gain] if gains else row)
     head: tuple[str, ...] = (
         "Treatment", f"Difference, {units.yield_name}", "Margin of error", "Chance alone does as much",
     )  # fmt: skip
     if gains:
-        head = (*head, f"Gain per {units.area_word}")
+        head = (*head, f"{'Net gain' if outlay else 'Gain'} per {units.area_word}")
     return Table(f"Each treatment against {differences[0]['control']}", head, "lrrlr"[: len(head)], rows)
 
 
@@ -195,7 +221,7 @@ def find_flags(result: dict[str, Any]) -> list[tuple[str, str]]:
     for check in sorted(result.get("checks") or [], key=lambda check: not check.get("forbids")):
         if check.get("passed") is False:
             note = check.get("note") or f"Found {plain(check.get('value'))}; allowed is {plain(check.get('allowed'))}."
-            flags.append((capital(plain(check.get("name"))), str(note)))
+            flags.append((check_title(check), str(note)))
     turning = [entry for entry in result.get("sensitivity") or [] if entry.get("moves") is True]
     if turning:
         names = dict.fromkeys(str(entry.get("name")) for entry in turning)

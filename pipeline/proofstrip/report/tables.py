@@ -11,6 +11,22 @@ from proofstrip.flags import FLAGS, has_flag
 from proofstrip.report.words import ABSENT, Units, is_number, number, p_value, percent, short
 
 Row = Sequence[str]
+CHECKS = {
+    "machine_by_treatment": "Combine, by treatment",
+    "direction_by_treatment": "Direction of travel, by treatment",
+    "speed_by_treatment": "Speed, by treatment",
+    "moisture_by_treatment": "Moisture, by treatment",
+    "removed_by_treatment": "Records removed, by treatment",
+    "straddling_cuts": "Cuts over two treatments",
+    "replication": "Strips repeated",
+    "scatter": "Scatter between strips",
+    "one_block_left_out": "Leaving one block out",
+    "outlying_pair": "One pair unlike the others",
+    "outlying_strip": "One strip unlike the others",
+    "even_difference": "Same difference at low and high yield",
+    "equal_scatter": "Same scatter in all treatments",
+    "drift": "Drift along the field",
+}
 
 
 @dataclass(frozen=True)
@@ -293,6 +309,12 @@ def anova_table(result: dict[str, Any], units: Units) -> Table | None:
     return Table("Analysis of variance", head, "lrrrrr", rows)
 
 
+def check_title(check: dict[str, Any]) -> str:
+    """Name a check for people; one that is not known here by its own name."""
+    name = str(check.get("name"))
+    return CHECKS.get(name, capital(plain(name)))
+
+
 def check_table(checks: list[dict[str, Any]]) -> Table:
     """List the checks, failed ones first.
 
@@ -309,7 +331,7 @@ def check_table(checks: list[dict[str, Any]]) -> Table:
     said = {True: "passed", False: "FAILED", None: "could not be checked"}
     rows: list[Row] = [
         [
-            capital(plain(check.get("name"))),
+            check_title(check),
             said[check.get("passed")],
             plain(check.get("value")),
             plain(check.get("allowed")),
