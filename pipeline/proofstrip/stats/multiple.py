@@ -19,15 +19,15 @@ QMC_POINTS = 200_000
 
 
 @cache
-def _unit_nodes() -> tuple[Floats, Floats]:
+def _unit_nodes(count: int) -> tuple[Floats, Floats]:
     """Give Gauss-Legendre nodes and weights on -1 to 1."""
-    nodes, weights = np.polynomial.legendre.leggauss(NODES)
+    nodes, weights = np.polynomial.legendre.leggauss(count)
     return np.asarray(nodes), np.asarray(weights)
 
 
-def legendre_nodes(low: float, high: float) -> tuple[Floats, Floats]:
+def legendre_nodes(low: float, high: float, count: int = NODES) -> tuple[Floats, Floats]:
     """Give nodes and weights that integrate from ``low`` to ``high``."""
-    nodes, weights = _unit_nodes()
+    nodes, weights = _unit_nodes(count)
     return low + (high - low) * (nodes + 1) / 2, (high - low) / 2 * weights
 
 
@@ -48,7 +48,7 @@ def scale_nodes(df: float) -> tuple[Floats, Floats]:
     return s, weights * np.exp(log_density)
 
 
-def t_tail(t: Floats, df: float) -> Floats:
+def t_tail(t: Floats, df: float | Floats) -> Floats:
     """Give the two-sided p of Student's t."""
     return np.asarray(2 * special.stdtr(df, -np.abs(t)))
 
@@ -86,10 +86,11 @@ def dunnett_tail(t: Floats, df: float, correlation: Floats) -> Floats:
     loadings = product_loadings(correlation)
     if loadings is None:
         return np.array([_multivariate_t_tail(value, df, correlation) for value in t])
-    z, z_weights = normal_nodes()
+    z, z_weights = legendre_nodes(0.0, NORMAL_REACH, NODES // 2)  # the integrand is the same at -z
+    z_weights = 2 * z_weights * np.exp(-0.5 * z * z) / np.sqrt(2 * np.pi)
     s, s_weights = scale_nodes(df)
     unique, counts = np.unique(loadings.round(12), return_counts=True)
-    inside = np.ones((len(t), NODES, NODES))
+    inside = np.ones((len(t), NODES, NODES // 2))
     bound = t[:, None, None] * s[None, :, None]
     for loading, count in zip(unique, counts, strict=True):
         rest = np.sqrt(1 - loading**2)
@@ -167,24 +168,19 @@ def tukey_tail(q: Floats, treatments: int, df: float) -> Floats:
 
 def dunnett_critical(confidence: float, df: float, correlation: Floats) -> float:
     """Value that the largest of several |t| stays below with the chosen confidence."""
+    return _dunnett_critical(confidence, df, len(correlation), correlation.round(12).tobytes())
+
+
+@lru_cache(maxsize=4096)
+def _dunnett_critical(confidence: float, df: float, contrasts: int, correlation: bytes) -> float:
+    """Find it once for each design: many tables, and all tables with one block left out, share theirs."""
     alpha = 1 - confidence
     alone = float(-special.stdtrit(df, alpha / 2))
-    c = len(correlation)
-    if c == 1:
+    if contrasts == 1:
         return alone
-    bonferroni = float(-special.stdtrit(df, alpha / (2 * c)))
-    return _root(lambda t: float(dunnett_tail(np.array([t]), df, correlation)[0]) - alpha, alone, bonferroni)
-
-
-def tukey_critical(confidence: float, treatments: int, df: float) -> float:
-    """Value that the studentized range stays below with the chosen confidence."""
-    alpha = 1 - confidence
-    alone = float(-special.stdtrit(df, alpha / 2)) * np.sqrt(2)
-    if treatments == 2:
-        return float(alone)
-    pairs = treatments * (treatments - 1) / 2
-    bonferroni = float(-special.stdtrit(df, alpha / (2 * pairs))) * np.sqrt(2)
-    return _root(lambda q: float(tukey_tail(np.array([q]), treatments, df)[0]) - alpha, alone, bonferroni)
+    matrix = np.frombuffer(correlation).reshape(contrasts, contrasts)
+    bonferroni = float(-special.stdtrit(df, alpha / (2 * contrasts)))
+    return _root(lambda t: float(dunnett_tail(np.array([t]), df, matrix)[0]) - alpha, alone, bonferroni)
 
 
 def _root(excess: Callable[[float], float], low: float, high: float) -> float:

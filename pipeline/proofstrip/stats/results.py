@@ -1,6 +1,6 @@
 """What a comparison of treatments says: plain frozen records that map one to one on result.json."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 from proofstrip.errors import Notice
@@ -87,7 +87,7 @@ class LeaveOneOut:
     blocks: tuple[str, ...]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Difference:
     """One treatment minus the control.
 
@@ -118,24 +118,24 @@ class Difference:
     control: str
     pairs: int | None
     difference: float
-    difference_pct: float | None
-    low_pct: float | None
-    high_pct: float | None
-    se: float | None
-    df: float | None
-    low: float | None
-    high: float | None
+    difference_pct: float | None = None
+    low_pct: float | None = None
+    high_pct: float | None = None
+    se: float | None = None
+    df: float | None = None
+    low: float | None = None
+    high: float | None = None
     confidence: float
-    p_value: float | None
-    p_unadjusted: float | None
-    p_exact: float | None
-    p_exact_floor: float | None
-    p_exact_draws: int | None
+    p_value: float | None = None
+    p_unadjusted: float | None = None
+    p_exact: float | None = None
+    p_exact_floor: float | None = None
+    p_exact_draws: int | None = None
     method: str
-    detectable: float | None
+    detectable: float | None = None
     pair_differences: tuple[PairDifference, ...]
-    leave_one_out: LeaveOneOut | None
-    median: MedianDifference | None
+    leave_one_out: LeaveOneOut | None = None
+    median: MedianDifference | None = None
 
 
 @dataclass(frozen=True)
@@ -197,7 +197,7 @@ class Check:
     forbids: bool = False
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Comparison:
     """Everything that the strip yields say about the treatments.
 
@@ -227,15 +227,15 @@ class Comparison:
     blocks: int | None
     treatments: tuple[TreatmentSummary, ...]
     differences: tuple[Difference, ...]
-    pairwise: tuple[PairwiseDifference, ...]
-    anova: tuple[AnovaRow, ...]
-    df_residual: float | None
-    residual_variance: float | None
-    block_variance: float | None
-    lsd: float | None
-    cv_pct: float | None
-    letters: dict[str, str]
-    lsd_letters: dict[str, str]
+    pairwise: tuple[PairwiseDifference, ...] = ()
+    anova: tuple[AnovaRow, ...] = ()
+    df_residual: float | None = None
+    residual_variance: float | None = None
+    block_variance: float | None = None
+    lsd: float | None = None
+    cv_pct: float | None = None
+    letters: dict[str, str] = field(default_factory=dict)
+    lsd_letters: dict[str, str] = field(default_factory=dict)
     checks: tuple[Check, ...]
     warnings: tuple[Notice, ...]
 

@@ -49,6 +49,12 @@ class Plots:
             self, values=self.values[mask], treatment=self.treatment[mask], block=self.block[mask], order=order
         )
 
+    def without_block(self, block: int) -> "Plots":
+        """Give the plots of all other blocks, numbered anew."""
+        rest = self.keep(self.block != block)
+        names = (*self.blocks[:block], *self.blocks[block + 1 :])
+        return replace(rest, block=rest.block - (rest.block > block), blocks=names)
+
     def cells(self) -> Floats:
         """Give blocks x treatments, empty where a treatment is absent."""
         table = np.full((max(len(self.blocks), 1), len(self.treatments)), np.nan)

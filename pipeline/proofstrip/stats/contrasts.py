@@ -1,0 +1,187 @@
+"""Differences from the control by one model: their tests, their per cent, and what one block left out does to them."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from proofstrip.stats.letters import assign_letters
+from proofstrip.stats.linear import Fit, Floats, fit_blocks, fit_unblocked
+from proofstrip.stats.mixed import fit_mixed
+from proofstrip.stats.multiple import dunnett_critical, dunnett_tail, t_tail, tukey_tail
+from proofstrip.stats.results import Design, LeaveOneOut, PairwiseDifference
+from proofstrip.stats.table import Plots
+
+FITS = {
+    "paired": fit_blocks,
+    "complete_blocks": fit_blocks,
+    "incomplete_blocks": fit_mixed,
+    "unblocked": fit_unblocked,
+}
+
+
+@dataclass(frozen=True)
+class Contrasts:
+    """Every treatment against the control: arrays of shape (k - 1,).
+
+    Attributes
+    ----------
+    difference, se, df : ndarray
+    critical : ndarray
+        What |t| must exceed: Student's for one treatment, Dunnett's for several.
+    """
+
+    difference: Floats
+    se: Floats
+    df: Floats
+    critical: Floats
+    correlation: Floats
+
+    @property
+    def t(self) -> Floats:
+        """Difference over its standard error."""
+        return np.asarray(self.difference / self.se)
+
+    @property
+    def decided(self) -> Floats:
+        """Tell which intervals leave zero out."""
+        return np.asarray(np.abs(self.difference) > self.critical * self.se)
+
+    def p_values(self) -> Floats:
+        """Give p adjusted for all comparisons with the control."""
+        p = np.empty(len(self.df))
+        for df in np.unique(self.df):
+            same = self.df == df
+            p[same] = dunnett_tail(self.t[same], float(df), self.correlation)
+        return p
+
+    def p_alone(self) -> Floats:
+        """Give p of each comparison by itself."""
+        return t_tail(self.t, self.df)
+
+
+def contrast_control(fit: Fit, confidence: float) -> Contrasts:
+    """Compare every treatment with the control.
+
+    Parameters
+    ----------
+    fit : Fit
+    confidence : float
+
+    Returns
+    -------
+    Contrasts
+    """
+    df, correlation = fit.df[0, 1:], fit.control_correlation()
+    critical = np.array([dunnett_critical(confidence, value, correlation) for value in df.tolist()])
+    return Contrasts(fit.means[1:] - fit.means[0], fit.standard_errors()[0, 1:], df, critical, correlation)
+
+
+Percent = tuple[float | None, float | None, float | None]
+
+
+def percent_differences(plots: Plots, design: Design, confidence: float) -> list[Percent]:
+    """Give each difference and its interval in per cent, from the same model on log yields.
+
+    Parameters
+    ----------
+    plots : Plots
+    design : str
+    confidence : float
+
+    Returns
+    -------
+    list of tuple of float or None
+        Difference, low, high; none where a yield is zero and has no log.
+
+    Notes
+    -----
+    100 (exp(d) - 1), d being the mean difference of log yields: a factor on both yields of a block cancels.
+    """
+    if plots.values.min() <= 0:
+        return [(None, None, None)] * (len(plots.treatments) - 1)
+    fit = FITS[design](replace(plots, values=np.log(plots.values)))
+    if not fit.variance > 0:
+        return [(float(100 * np.expm1(d)), None, None) for d in fit.means[1:] - fit.means[0]]
+    logs = contrast_control(fit, confidence)
+    reach = logs.critical * logs.se
+    table = 100 * np.expm1(np.stack([logs.difference, logs.difference - reach, logs.difference + reach]))
+    return [(float(a), float(b), float(c)) for a, b, c in table.T]
+
+
+def leave_one_out(plots: Plots, design: Design, contrasts: Contrasts, confidence: float) -> list[LeaveOneOut | None]:
+    """Fit again without each block in turn: does a sign or a decision hang on one of them.
+
+    Parameters
+    ----------
+    plots : Plots
+    design : str
+    contrasts : Contrasts
+        With all blocks.
+    confidence : float
+
+    Returns
+    -------
+    list of LeaveOneOut or None
+        For each treatment; none with fewer than three blocks.
+    """
+    count = len(plots.treatments) - 1
+    if len(plots.blocks) < 3:
+        return [None] * count
+    values = np.full((len(plots.blocks), count), np.nan)
+    decided = np.zeros(values.shape, dtype=bool)
+    for block in range(len(plots.blocks)):
+        rest = plots.without_block(block)
+        if len(np.unique(rest.treatment)) <= count or len(rest.values) <= len(rest.blocks) + count:
+            continue  # without this block a treatment, or the residual, is gone altogether
+        fit = FITS[design](rest)
+        values[block] = fit.means[1:] - fit.means[0]
+        decided[block] = contrast_control(fit, confidence).decided if fit.variance > 0 else True
+    flips = (np.sign(values) != np.sign(contrasts.difference)) | (decided != contrasts.decided)
+    flips &= np.isfinite(values)
+    return [_sum_up(values[:, j], flips[:, j], plots.blocks) for j in range(count)]
+
+
+def _sum_up(values: Floats, flips: Floats, blocks: tuple[str, ...]) -> LeaveOneOut | None:
+    """Say how far one difference moves and which blocks change it."""
+    known = values[np.isfinite(values)]
+    if not len(known):
+        return None
+    names = tuple(blocks[block] for block in np.flatnonzero(flips))
+    return LeaveOneOut(float(known.min()), float(known.max()), bool(names), names)
+
+
+def compare_all_pairs(
+    plots: Plots, fit: Fit, confidence: float
+) -> tuple[tuple[PairwiseDifference, ...], dict[str, str], dict[str, str]]:
+    """Compare every two treatments: Tukey (Tukey and Kramer where replication differs) and the unadjusted LSD.
+
+    Parameters
+    ----------
+    plots : Plots
+    fit : Fit
+    confidence : float
+
+    Returns
+    -------
+    tuple of tuple of PairwiseDifference, dict and dict
+        The comparisons, the letters by Tukey's test, the letters by the LSD.
+    """
+    names, k = plots.treatments, len(plots.treatments)
+    first, second = np.triu_indices(k, 1)
+    difference = fit.means[first] - fit.means[second]
+    se, df = fit.standard_errors()[first, second], fit.df[first, second]
+    t = np.abs(difference / se)
+    alone, tukey = t_tail(t, df), np.empty(len(t))
+    for value in np.unique(df):
+        same = df == value
+        tukey[same] = tukey_tail(np.sqrt(2) * t[same], k, float(value))
+    rows = tuple(
+        PairwiseDifference(names[i], names[j], *map(float, rest))
+        for i, j, *rest in zip(first, second, difference, se, alone, tukey, strict=True)
+    )
+    letters = []
+    for p in (tukey, alone):
+        differ = np.zeros((k, k), dtype=bool)
+        differ[first, second] = differ[second, first] = p < 1 - confidence
+        letters.append(assign_letters(list(names), fit.means.tolist(), differ))
+    return rows, letters[0], letters[1]
