@@ -7,11 +7,12 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
+from shapely.affinity import rotate
 from shapely.geometry import box
 
 from proofstrip.report import ReportMaterial
 from proofstrip.report.map import PIXELS, paint_yield
-from proofstrip.report.map_figure import draw_map
+from proofstrip.report.map_figure import _far_end, draw_map
 from proofstrip.report.sheet import NARROW, WIDE
 from proofstrip.report.words import choose_units
 
@@ -94,3 +95,16 @@ def test_frames_are_not_changed(make_material: Callable[..., ReportMaterial]) ->
     copy = replace(material, points=material.points.copy())
     paint_yield(material.points, material.trial_map, 13.0)
     assert material.points.equals(copy.points)
+
+
+@pytest.mark.parametrize(
+    ("turned_deg", "corner", "end"),
+    [(0, (10, 300), (5, 300)), (90, (10, 300), (-300, 5)), (180, (10, 300), (-5, 0)), (270, (10, 300), (0, -5))],
+)
+def test_strip_is_named_at_its_northern_or_western_end(
+    turned_deg: float, corner: tuple[float, float], end: tuple[float, float]
+) -> None:
+    # a rectangle turned about the origin: the end is the middle of a short side, worked out by hand
+    strip = rotate(box(0, 0, *corner), turned_deg, origin=(0, 0))
+    found, direction = _far_end(strip)
+    assert found == pytest.approx(end) and np.hypot(*direction) == pytest.approx(1)

@@ -147,12 +147,15 @@ def _far_end(shape: shapely.geometry.base.BaseGeometry) -> tuple[Floats, Floats]
     corners = shapely.get_coordinates(shapely.minimum_rotated_rectangle(shape))[:4]
     if np.hypot(*(corners[1] - corners[0])) > np.hypot(*(corners[2] - corners[1])):
         corners = np.roll(corners, -1, axis=0)
-    ends = np.array([(corners[0] + corners[1]) / 2, (corners[2] + corners[3]) / 2])
-    axis = ends[1] - ends[0]
-    upright = abs(axis[1]) >= abs(axis[0])
-    far = int(ends[1][1] > ends[0][1]) if upright else int(ends[1][0] < ends[0][0])
-    out = ends[far] - ends[1 - far]
-    return ends[far], out / max(float(np.hypot(*out)), 1e-9)
+    along = (corners[2] + corners[3] - corners[0] - corners[1]) / 2
+    direction = along / max(float(np.hypot(*along)), 1e-9)
+    if (direction[1] < 0) if abs(direction[1]) >= abs(direction[0]) else (direction[0] > 0):
+        direction = -direction
+    # A strip may curve: its end is where its own outline reaches furthest, not where the rectangle around it ends.
+    outline = np.unique(shapely.get_coordinates(shape), axis=0)
+    tip = outline[np.argmax(outline @ direction)]
+    width = 2 * shape.area / shape.length
+    return outline[np.hypot(*(outline - tip).T) <= 1.2 * width].mean(axis=0), direction
 
 
 def _write_name(axes: Axes, name: str, end: Floats, direction: Floats) -> None:
