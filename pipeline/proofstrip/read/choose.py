@@ -44,12 +44,15 @@ class Question:
         To add to the trial file: one of them.
     part : str
         Heading in the trial file that the lines belong under.
+    all_lines : bool
+        All lines are needed, not one of them.
     """
 
     quantity: str
     sentence: str
     lines: tuple[str, ...] = ()
     part: str = COLUMNS_PART
+    all_lines: bool = False
 
 
 def choose_columns(
@@ -121,10 +124,24 @@ def check_overrides(overrides: Mapping[str, ColumnChoice], files: Mapping[str, S
             )
 
 
-def ask_unit(choice: Choice, why: str = "has no unit") -> Question:
-    """Ask for the unit of a column, naming the usual ones."""
-    units = list(unit_spellings(choice.quantity))
-    sentence = f"{plain_name(choice.quantity)}: column {choice.column!r} {why}; it may be {', '.join(units)}"
+def ask_unit(choice: Choice, why: str = "has no unit", likely: Mapping[str, str] | None = None) -> Question:
+    """Ask for the unit of a column.
+
+    Parameters
+    ----------
+    choice : Choice
+    why : str
+        What is wrong, after the column's name.
+    likely : mapping of str to str or None
+        Units that come into question, each with what it would mean; none or empty: all usual ones.
+
+    Returns
+    -------
+    Question
+    """
+    units = list(likely or unit_spellings(choice.quantity))
+    named = [f"{unit} ({likely[unit]})" if likely else unit for unit in units]
+    sentence = f"{plain_name(choice.quantity)}: column {choice.column!r} {why}; it may be {', '.join(named)}"
     return Question(choice.quantity, sentence, tuple(override_line(choice.quantity, choice.column, u) for u in units))
 
 

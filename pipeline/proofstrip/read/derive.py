@@ -92,8 +92,7 @@ def derive_speed(easting: Floats, northing: Floats, steps: Steps) -> Floats:
     numpy.ndarray of float64
         [m/s]
     """
-    with np.errstate(divide="ignore", invalid="ignore"):
-        speed = way(easting, northing, steps) / steps.seconds
+    speed = divide(way(easting, northing, steps), steps.seconds)
     return _borrow_next(np.where(steps.gap, np.nan, speed), steps)
 
 
@@ -116,6 +115,80 @@ def derive_heading(easting: Floats, northing: Floats, steps: Steps) -> Floats:
     heading = np.where(moved, np.degrees(np.arctan2(east, north)) % 360.0, np.nan)
     heading = _borrow_next(heading, steps, only=steps.gap)
     return _carry_on(heading, steps)
+
+
+def divide(above: Floats, below: Floats) -> Floats:
+    """Divide; NaN where there is no finite answer.
+
+    Parameters
+    ----------
+    above, below : numpy.ndarray of float64
+
+    Returns
+    -------
+    numpy.ndarray of float64
+    """
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = above / below
+    return np.where(np.isfinite(share), share, np.nan)
+
+
+def median(values: Floats) -> float:
+    """Give the median of the finite values; NaN when there are none.
+
+    Parameters
+    ----------
+    values : numpy.ndarray of float64
+
+    Returns
+    -------
+    float
+    """
+    finite = values[np.isfinite(values)]
+    return float(np.median(finite)) if len(finite) else np.nan
+
+
+def add_up(duration: Floats, machine: Integers) -> Floats:
+    """Add up the durations of each machine in the order of rows; a missing one counts as none.
+
+    Parameters
+    ----------
+    duration : numpy.ndarray of float64
+        [s]
+    machine : numpy.ndarray of int64
+
+    Returns
+    -------
+    numpy.ndarray of float64
+        End of each record since the start [s].
+    """
+    return np.asarray(pd.Series(np.nan_to_num(duration)).groupby(machine).cumsum(), dtype=np.float64)
+
+
+def apparent_speeds(easting: Floats, northing: Floats, time: Floats, steps: Steps) -> tuple[float, float]:
+    """Give the median speed from record to record, and over two records [m/s]; NaN for fewer than ten.
+
+    Parameters
+    ----------
+    easting, northing : numpy.ndarray of float64
+        [m]
+    time : numpy.ndarray of float64
+        [s]
+    steps : Steps
+
+    Returns
+    -------
+    tuple of float
+    """
+    speeds = []
+    second = np.where(steps.before >= 0, steps.before[steps.before], -1)
+    for earlier in (steps.before, second):
+        seconds = time - time[earlier]
+        apart = np.hypot(easting - easting[earlier], northing - northing[earlier])
+        speed = divide(apart, seconds)[(earlier >= 0) & ~steps.gap & (seconds > 0)]
+        speed = speed[np.isfinite(speed)]
+        speeds.append(float(np.median(speed)) if len(speed) >= 10 else np.nan)
+    return speeds[0], speeds[1]
 
 
 def way(easting: Floats, northing: Floats, steps: Steps) -> Floats:

@@ -148,7 +148,9 @@ def _stop_at_questions(readings: list[Reading]) -> None:
 
 def _say(question: Question) -> str:
     """Say one question and the line that settles it."""
-    choices = " or ".join(question.lines)
+    if not question.lines:
+        return question.sentence
+    choices = (" and " if question.all_lines else " or ").join(question.lines)
     if len(question.lines) > 2:
         choices = f"{question.lines[0]}, with the right unit or column"
     return f"{question.sentence} (add to {question.part}: {choices})"

@@ -7,6 +7,7 @@ from functools import cache
 from typing import Any
 
 from proofstrip.config import config_folder
+from proofstrip.units import UNREADABLE, registry
 
 # The unit each quantity has inside; quantities without one are names or states.
 TARGETS = {
@@ -92,9 +93,8 @@ def match_column(header: str) -> Match | None:
     known, text = _known_headers(), squeeze(header)
     if text in known:
         return known[text]
-    if len(header) == CUT_LENGTH:
-        return _match_cut(text)
-    return _match_bracket(header)
+    cut = _match_cut(text) if len(header) == CUT_LENGTH else None
+    return cut or _match_bracket(header)
 
 
 def spell_unit(quantity: str, text: str) -> str:
@@ -184,4 +184,13 @@ def _match_bracket(header: str) -> Match | None:
     match = _known_headers().get(squeeze(outside))
     if not bracket or match is None:
         return None
-    return Match(match.quantity, inside.rstrip(" )]") or None) if match.unit is None else match
+    remark = inside.rstrip(" )]")
+    return Match(match.quantity, remark if _is_unit(remark) else match.unit)
+
+
+def _is_unit(text: str) -> bool:
+    """Tell whether a remark in brackets is a unit at all: "g/min" is, "wet basis" is not."""
+    try:
+        return bool(text) and not registry().Unit(text).dimensionless
+    except UNREADABLE:
+        return False

@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 import pyarrow as pa
 import pyproj
@@ -12,6 +13,7 @@ from proofstrip.errors import Notice
 from proofstrip.read.choose import Choice, Question, choose_columns
 from proofstrip.read.delimited import load_delimited, look_at_delimited
 from proofstrip.read.files import tell_format
+from proofstrip.read.names import TARGETS
 from proofstrip.read.table import Floats, Head, Loaded
 from proofstrip.read.values import Numbers, report_numbers, to_numbers
 from proofstrip.read.vector import load_parquet, load_vector, look_at_parquet, look_at_vector
@@ -133,7 +135,12 @@ def load(head: Head, name: str, settings: HarvestPart) -> Reading:
     types = {choice.column: _type_of(head, choice) for choice in choices.values()}
     read = {"delimited text": load_delimited, "Parquet": load_parquet, "GeoParquet": load_parquet}
     loaded = read.get(head.format, load_vector)(head, types)
-    return Reading(head, name, choices, loaded, questions, list(loaded.notices))
+    reading = Reading(head, name, choices, loaded, questions, list(loaded.notices))
+    for quantity in list(choices):
+        if TARGETS[quantity] and quantity != "time" and np.isnan(reading.number(quantity).values).all():
+            reading.note("column_empty", f"column {choices[quantity].column!r} holds no number and is not used.")
+            del choices[quantity]
+    return reading
 
 
 def _type_of(head: Head, choice: Choice) -> pa.DataType:

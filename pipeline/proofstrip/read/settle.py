@@ -6,11 +6,11 @@ import pyproj
 from proofstrip.config import HarvestPart
 from proofstrip.errors import DataError
 from proofstrip.read import positions
-from proofstrip.read.choose import Question, ask_missing, override_line
+from proofstrip.read.choose import Question, override_line
 from proofstrip.read.names import squeeze
 from proofstrip.read.records import Reading
 from proofstrip.read.table import Floats, Integers
-from proofstrip.read.times import DAY_ORDERS, read_times
+from proofstrip.read.times import DAY_ORDERS, read_times, spread_ties
 from proofstrip.read.values import read_header_states, to_labels
 
 
@@ -36,7 +36,8 @@ def settle_position(reading: Reading, settings: HarvestPart, crs: pyproj.CRS | N
     xy, source = found
     xy, impossible = positions.drop_impossible(xy, source.is_geographic)
     if impossible > len(xy) / 2:
-        raise DataError(_impossible_sentence(reading, impossible))
+        reading.questions.append(_ask_impossible(reading, impossible))
+        return
     if impossible:
         reading.note(
             "impossible_position", f"{impossible} records are at 0, 0 or outside all degrees; taken as missing."
@@ -87,27 +88,35 @@ def settle_time(reading: Reading) -> None:
         lines = tuple(override_line("time", choice.column, order) for order in orders)
         reading.questions.append(Question("time", f"time: column {choice.column!r}: {times.problem}", lines))
         return
-    reading.values["time"] = times.seconds
-    reading.settle("time", times.how)
-    if not times.zoned:
-        reading.note("time_zone", "times name no zone and are taken as they are written.")
-    missing = int(np.isnan(times.seconds).sum())
-    if missing:
-        reading.note("time_missing", f"{missing} of {reading.rows} records have no time that can be read.")
     codes = machine_codes(reading)
+    reading.values["time"], tied = spread_ties(times.seconds, codes)
+    reading.settle("time", times.how)
+    if tied:
+        reading.note(
+            "time_coarse",
+            f"{tied:.0%} of the records share their time with the one before: the clock is coarser than the log; "
+            "they are spread evenly over its step.",
+        )
+    if not times.zoned and not any(zone in squeeze(choice.column) for zone in ("utc", "gmt")):
+        reading.note("time_zone", "times name no zone and are taken as they are written.")
+    lost = np.flatnonzero(np.isnan(times.seconds))
+    if len(lost):
+        first = reading.column("time")[int(lost[0])].as_py()
+        reading.note(
+            "time_missing",
+            f"{len(lost)} of {reading.rows} records have no time that can be read "
+            f"(first: {first!r} in row {lost[0] + 1}).",
+        )
+    if reading.rows > 1 and np.nanmin(times.seconds) == np.nanmax(times.seconds):
+        said = f"time: column {choice.column!r} holds the same time in every record"
+        reading.questions.append(Question("time", said, (override_line("time", "...", ""),)))
     back = sum(int((np.diff(times.seconds[codes == code]) < 0).sum()) for code in np.unique(codes))
     if back:
         reading.note("time_unsorted", f"time steps back {back} times; the records keep the order of the file.")
 
 
 def settle_header(reading: Reading) -> None:
-    """Read the header's state, or stop with the values found.
-
-    Raises
-    ------
-    DataError
-        When a value is none of the known words.
-    """
+    """Read the header's state, or ask when a value is none of the known words."""
     if "header" not in reading.choices:
         reading.note(
             "header_not_logged", "no column says whether the header is down; passes are told from the path alone."
@@ -117,10 +126,12 @@ def settle_header(reading: Reading) -> None:
     states, found = read_header_states(reading.column("header"))
     if states is None:
         shown = ", ".join(repr(label) for label in found[:8]) + (" ..." if len(found) > 8 else "")
-        raise DataError(
-            f"{reading.name}: header column {column!r} holds {shown}; known are 1/0, up/down, on/off, true/false, "
-            "raised/lowered, working/not. Recode it, or name another column in [harvest.columns]."
+        said = (
+            f"header: column {column!r} holds {shown}; known are 1/0, up/down, on/off, true/false, raised/lowered, "
+            "working/not; recode it or name another column"
         )
+        reading.questions.append(Question("header", said, (override_line("header", "...", ""),)))
+        return
     # "header up = 1" means the opposite of "header down = 1"; words such as "up" say it themselves.
     if squeeze(column).endswith(("up", "raised")) and set(map(str.lower, found)) & {"1", "true", "yes", "on"}:
         states = ~states
@@ -150,7 +161,9 @@ def _find_position(reading: Reading, settings: HarvestPart) -> tuple[Floats, pyp
     else:
         asked = {question.quantity for question in reading.questions}
         if not asked & {"longitude", "latitude", "easting", "northing"}:
-            reading.questions += [ask_missing(name, "no column says it") for name in ("longitude", "latitude")]
+            lines = override_line("longitude", "...", ""), override_line("latitude", "...", "")
+            said = "position: no points, and no columns of longitude and latitude or easting and northing"
+            reading.questions.append(Question("position", said, lines, all_lines=True))
         return None
     if crs is None and own is None and what == "points" and positions.looks_like_degrees(xy):
         reading.note(
@@ -177,20 +190,18 @@ def _pair(reading: Reading, east: str, north: str) -> Floats:
     return np.column_stack([reading.number(east).values, reading.number(north).values])
 
 
-def _impossible_sentence(reading: Reading, impossible: int) -> str:
-    """Say why most positions cannot be degrees."""
-    said = f"{reading.name}: {impossible} of {reading.rows} positions are impossible as degrees"
+def _ask_impossible(reading: Reading, impossible: int) -> Question:
+    """Ask what positions are that cannot be degrees."""
+    said = f"position: {impossible} of {reading.rows} are impossible as degrees"
     if not {"longitude", "latitude"} <= set(reading.choices):
-        return f"{said}; set the right coordinate system in [harvest] crs."
+        said += f", which the file's coordinate system {reading.head.crs and reading.head.crs.name!r} says they are"
+        return Question("position", f"{said}; save the file with its true coordinate system")
     names = [reading.choices[quantity].column for quantity in ("longitude", "latitude")]
     east, north = (float(np.nanmedian(reading.number(quantity).values)) for quantity in ("longitude", "latitude"))
     said += f" (column {names[0]!r} about {east:.6g}, column {names[1]!r} about {north:.6g})"
     if abs(north) <= 180 and abs(east) <= 90:
-        return (
-            f"{said}: longitude and latitude are swapped. Add to [harvest.columns]: "
-            f"{override_line('longitude', names[1], '')} and {override_line('latitude', names[0], '')}."
-        )
-    return (
-        f"{said}: they may be metres. Add to [harvest.columns]: {override_line('easting', names[0], '')} and "
-        f"{override_line('northing', names[1], '')}, and set [harvest] crs."
-    )
+        lines = override_line("longitude", names[1], ""), override_line("latitude", names[0], "")
+        return Question("position", f"{said}: longitude and latitude are swapped", lines, all_lines=True)
+    lines = override_line("easting", names[0], ""), override_line("northing", names[1], "")
+    said = f"{said}: they may be metres; then [harvest] crs must say in which coordinate system"
+    return Question("position", said, lines, all_lines=True)

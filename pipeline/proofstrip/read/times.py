@@ -8,8 +8,9 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from proofstrip.read.table import Floats
-from proofstrip.read.values import to_numbers
+from proofstrip.read.delimited import NUMBER
+from proofstrip.read.table import Floats, Integers
+from proofstrip.read.values import is_text, to_numbers
 
 # 1e8 s is March 1973, 1e11 ms likewise: no log of a yield monitor is older, and none runs for three years.
 UNIX_S = 1e8
@@ -20,6 +21,8 @@ CLOCKS = ("%H:%M:%S", "%H:%M:%S.%f", "%I:%M:%S %p", "%H:%M", "%I:%M %p")
 ZONE = re.compile(r"(Z|[+-]\d\d:?\d\d)$")
 CLOCK = re.compile(r"\d{1,2}:\d\d")
 TRIED = 200
+# Repeated records are a few in a hundred; a clock in whole seconds at two records a second gives a half.
+MAX_TIES = 0.3
 
 
 @dataclass(frozen=True)
@@ -70,23 +73,54 @@ def read_times(column: pa.ChunkedArray, dates: pa.ChunkedArray | None = None, un
         return Times(seconds, "date and time", zoned=column.type.tz is not None)
     if pa.types.is_dictionary(column.type):
         column = column.cast(pa.string())
-    if dates is not None:
-        joined = pc.binary_join_element_wise(_as_text(dates), _as_text(column), " ")
-        return _read_texts(joined, unit)
-    numbers = to_numbers(column)
-    if numbers.texts == 0:
-        return _read_numbers(numbers.values, unit)
-    return _read_texts(_as_text(column), unit)
+    if not is_text(column.type) and not pa.types.is_time(column.type):
+        return _read_numbers(to_numbers(column).values, unit)
+    texts = _as_text(column)
+    sample = [text for text in texts.slice(0, TRIED).to_pylist() if text]
+    if dates is not None and sample and CLOCK.match(sample[0]):
+        # A date column that carries an empty clock of its own lends only its day.
+        days = pc.replace_substring_regex(_as_text(dates), r"[ T]00:00:00(\.0+)?$", "")
+        return _read_texts(pc.binary_join_element_wise(days, texts, " "), unit)
+    if sum(bool(NUMBER.fullmatch(text)) for text in sample) > len(sample) / 2:
+        return _read_numbers(to_numbers(column).values, unit)
+    return _read_texts(texts, unit)
+
+
+def spread_ties(time: Floats, machine: Integers) -> tuple[Floats, float]:
+    """Spread records that share a time, because the clock is coarser than the log, evenly over the clock's step.
+
+    Parameters
+    ----------
+    time : numpy.ndarray of float64
+        [s], in the order of the file.
+    machine : numpy.ndarray of int64
+
+    Returns
+    -------
+    tuple of numpy.ndarray and float
+        Times, and the share of records that shared one; unchanged when few do: those are repeated records.
+    """
+    run = np.concatenate([[True], (np.diff(time) != 0) | (np.diff(machine) != 0)])
+    share = 1.0 - run.mean() if len(time) else 0.0
+    steps = np.diff(time[run])
+    if share < MAX_TIES or not (steps > 0).any():
+        return time, 0.0
+    start = np.flatnonzero(run)
+    length = np.diff(np.append(start, len(time)))
+    place = np.arange(len(time)) - np.repeat(start, length)
+    return time + place / np.repeat(length, length) * float(np.median(steps[steps > 0])), float(share)
 
 
 def _read_numbers(values: Floats, unit: str) -> Times:
     """Tell unix seconds, unix milliseconds and seconds since the start apart by their size."""
     scale = {"ms": 0.001, "min": 60.0}.get(unit, 1.0)
+    if np.isnan(values).all():
+        return Times(None, "", problem="it is empty")
     finite = values[np.isfinite(values)]
-    size = float(np.median(finite)) if len(finite) else 0.0
-    if size >= UNIX_MS and unit in ("", "ms"):
+    size = float(np.median(finite))
+    if size >= UNIX_MS and unit != "s":
         return Times(values / 1000.0, "unix milliseconds")
-    if size >= UNIX_S and unit in ("", "s"):
+    if size >= UNIX_S and unit not in ("ms", "min"):
         return Times(values, "unix seconds")
     steps = np.abs(np.diff(finite))
     usual = float(np.median(steps[steps > 0])) * scale if (steps > 0).any() else 1.0

@@ -74,7 +74,7 @@ def to_numbers(column: pa.ChunkedArray, decimal: str = ".") -> Numbers:
     """
     if pa.types.is_dictionary(column.type):
         column = column.cast(pa.string())
-    if not _is_text(column.type):
+    if not is_text(column.type):
         values = column.cast(pa.float64(), safe=False).to_numpy().astype("float64")
         infinite = int(np.isinf(values).sum())
         return Numbers(np.where(np.isinf(values), np.nan, values), int(np.isnan(values).sum()), infinite)
@@ -120,8 +120,8 @@ def report_numbers(numbers: Numbers, column: str, file: str) -> list[Notice]:
         notices.append(
             Notice(
                 "text_in_numbers",
-                f"{file}: column {column!r} holds text in {numbers.texts} of {rows} rows (first: {text!r} in row {row}); "
-                "they are taken as missing.",
+                f"{file}: column {column!r} holds text in {numbers.texts} of {rows} rows "
+                f"(first: {text!r} in row {row}); taken as missing.",
             )
         )
     if numbers.infinite:
@@ -210,6 +210,15 @@ def read_header_states(column: pa.ChunkedArray) -> tuple[pd.Series | None, list[
     return pd.Series(pd.array(down, dtype="boolean").take(labels.cat.codes.to_numpy())), found
 
 
-def _is_text(kind: pa.DataType) -> bool:
-    """Tell whether an arrow type is text."""
+def is_text(kind: pa.DataType) -> bool:
+    """Tell whether an arrow type is text.
+
+    Parameters
+    ----------
+    kind : pyarrow.DataType
+
+    Returns
+    -------
+    bool
+    """
     return bool(pa.types.is_string(kind) or pa.types.is_large_string(kind))
