@@ -17,6 +17,7 @@ from proofstrip.report.words import Units, number, short
 
 REMOVED = "#b4b9bd"
 PALETTE = "viridis"
+THIN_PT = 2.0  # strips narrower than this on paper would vanish under their own outlines
 HALO = [effects.withStroke(linewidth=2, foreground="white")]
 
 
@@ -56,6 +57,7 @@ def draw_map(picture: YieldMap, control: str, units: Units, moisture_pct: float,
         image = _draw_panel(after, picture, picture.after / units.kg_ha_per_yield, units, is_before=False)
         gap = "\n" if beside else ": "
         for axes, title in ((before, f"Before{gap}as logged"), (after, f"After{gap}only what is counted")):
+            _outline_strips(axes, picture.strips, points_per_m)
             reach = _name_strips(axes, picture, control, points_per_m)
             axes.set_title(title, fontsize=8.5, fontweight="bold", pad=reach + 5)
         _draw_scale(after, window, units)
@@ -86,8 +88,6 @@ def _draw_panel(axes: Axes, picture: YieldMap, values: Floats, units: Units, is_
         vmin=picture.low / scale,
         vmax=picture.high / scale,
     )
-    lines = [np.asarray(ring.coords)[:, :2] for shape in picture.strips.geometry for ring in _rings(shape)]
-    axes.add_collection(LineCollection(lines, colors=INK, linewidths=0.6))
     axes.set_aspect("equal")
     axes.set_xlim(extent[0], extent[1])
     axes.set_ylim(extent[2], extent[3])
@@ -95,10 +95,23 @@ def _draw_panel(axes: Axes, picture: YieldMap, values: Floats, units: Units, is_
     return image
 
 
-def _rings(shape: shapely.geometry.base.BaseGeometry | None) -> list[shapely.LinearRing]:
+def _outline_strips(axes: Axes, strips: gpd.GeoDataFrame, points_per_m: float) -> None:
+    """Outline each strip, thinner where strips are narrow on paper; outline only the whole where they are hairlines."""
+    shapes = [shape for shape in strips.geometry if shape is not None and not shape.is_empty]
+    wide = _paper_width(strips, points_per_m)
+    if wide < THIN_PT:
+        shapes = [shapely.union_all(shapely.buffer(shapes, 0.1))]
+    lines = [np.asarray(ring.coords)[:, :2] for shape in shapes for ring in _rings(shape)]
+    axes.add_collection(LineCollection(lines, colors=INK, linewidths=0.6 if wide < THIN_PT else min(0.6, 0.1 * wide)))
+
+
+def _paper_width(strips: gpd.GeoDataFrame, points_per_m: float) -> float:
+    """Give the typical width of a strip on paper [pt]: twice its area over its outline."""
+    return float((2 * strips.geometry.area / strips.geometry.length).median()) * points_per_m
+
+
+def _rings(shape: shapely.geometry.base.BaseGeometry) -> list[shapely.LinearRing]:
     """Give the outer rings of a polygon or of several."""
-    if shape is None or shape.is_empty:
-        return []
     return [part.exterior for part in getattr(shape, "geoms", [shape]) if isinstance(part, shapely.Polygon)]
 
 
@@ -116,11 +129,15 @@ def _name_strips(axes: Axes, picture: YieldMap, control: str, points_per_m: floa
     """Mark one end of each strip with its treatment, name it where there is room, give how far names reach out [pt]."""
     strips, north, reach = picture.strips, picture.window.extent[3], 0.0
     marks, taken = _marks(strips, control), np.empty((0, 2))
-    size = 26 if len(strips) <= 40 else 8
+    wide = _paper_width(strips, points_per_m)
+    size = min(26.0, max(5.0, 0.8 * wide**2))
     for strip, treatment, shape in zip(strips["strip"], strips["treatment"].astype(str), strips.geometry, strict=True):
         if shape is None or shape.is_empty:
             continue
         end, direction = _far_end(shape)
+        crowded = len(taken) > 0 and float(np.min(np.hypot(*(taken - end).T))) * points_per_m < 8.5
+        if crowded and wide < THIN_PT:
+            continue
         marker, face, edge = marks.get(treatment, ("o", "white", SOFT))
         axes.scatter(
             end[0],
@@ -133,7 +150,7 @@ def _name_strips(axes: Axes, picture: YieldMap, control: str, points_per_m: floa
             zorder=4,
             clip_on=False,
         )
-        if len(taken) and np.min(np.hypot(*(taken - end).T)) * points_per_m < 8.5:
+        if crowded:
             continue
         taken = np.vstack([taken, end])
         name = short(strip, 16)
