@@ -10,7 +10,15 @@ from importlib import resources
 from pathlib import Path
 from typing import Annotated, Any, Literal, TypeVar
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, field_validator, model_validator
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    ValidationError,
+    field_validator,
+    model_validator,
+)
 
 from proofstrip.crops import Crop, find_crop
 from proofstrip.errors import SettingsError
@@ -58,6 +66,7 @@ Seconds = Annotated[float, _quantity("s")]
 MetresPerSecond = Annotated[float, _quantity("m/s")]
 Hectares = Annotated[float, _quantity("hectare")]
 MoneyAmount = Annotated[Money, BeforeValidator(_money)]
+CropName = Annotated[Crop, BeforeValidator(_crop)]
 MoneyList = Annotated[tuple[Money, ...], BeforeValidator(_money_list)]
 Share = Annotated[float, Field(ge=0, le=1)]
 Percent = Annotated[float, Field(ge=0, le=100)]
@@ -75,7 +84,7 @@ class TrialPart(Part):
     name: str = Field(min_length=1)
     field: str = ""
     season: int = Field(ge=1900, le=2200)
-    crop: Annotated[Crop, BeforeValidator(_crop)]
+    crop: CropName
     notes: str = ""
 
 

@@ -5,42 +5,37 @@ bushels at standard moisture.
 """
 
 import difflib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from statistics import fmean
 
-import numpy as np
 import pandas as pd
 
+from proofstrip.budget import (
+    KG_PER,
+    PartialBudget,
+    capital_recovery_factor,
+    cost_per_ha,
+    mean_price_per_kg,
+    paid_share,
+    split_budget,
+)
 from proofstrip.config import EconomicsPart
 from proofstrip.crops import Crop
 from proofstrip.errors import DataError, Notice, SettingsError
-from proofstrip.stats.results import Comparison, Difference
+from proofstrip.stats.results import Comparison
 from proofstrip.stats.table import label_text
-from proofstrip.units import HA_PER_ACRE, KG_PER_LB, Money
+from proofstrip.units import HA_PER_ACRE, KG_PER_LB
 
-KG_PER = {"t": 1000.0, "kg": 1.0, "lb": KG_PER_LB, "cwt": 100 * KG_PER_LB}  # cwt: the hundredweight of 100 lb
-
-
-@dataclass(frozen=True)
-class PartialBudget:
-    """The four lines of a partial budget [currency an acre]; each is zero or more.
-
-    Attributes
-    ----------
-    added_returns, reduced_costs, added_costs, reduced_returns : float
-    """
-
-    added_returns: float
-    reduced_costs: float
-    added_costs: float
-    reduced_returns: float
-
-    @property
-    def net(self) -> float:
-        """Added returns and reduced costs, less added costs and reduced returns."""
-        return (self.added_returns + self.reduced_costs) - (self.added_costs + self.reduced_returns)
+__all__ = [
+    "KG_PER",
+    "PartialBudget",
+    "Payback",
+    "capital_recovery_factor",
+    "delivered_moisture",
+    "price_gain",
+    "price_treatments",
+]
 
 
 @dataclass(frozen=True)
@@ -76,7 +71,7 @@ class Payback:
     treatment: str
     control: str
     currency: str
-    confidence: float
+    confidence: float | None
     price_per_bu: float | None
     price_per_t: float
     difference_kg_ha: float
@@ -154,12 +149,60 @@ def price_treatments(
     that is paid. The interval moves with it; f_t - f_c is a few thousandths, and its product with the scatter of the
     control's mean is left out.
     """
-    price = _read_price(comparison, crop, settings)
-    _check_costs(comparison, settings.cost)
+    factor = _factor_to_kg_ha(comparison.unit, crop)
+    _check_costs(settings.cost, [row.treatment for row in comparison.treatments])
+    price = _Price.of(crop, settings)
     standard = crop.standard_moisture_pct if standard_moisture_pct is None else standard_moisture_pct
     shares = {row.treatment: 1.0 for row in comparison.treatments}
     shares |= {treatment: paid_share(moisture, standard) for treatment, moisture in (moisture_pct or {}).items()}
-    return tuple(_price(row, comparison, settings, price, shares) for row in comparison.differences)
+    return tuple(
+        _price(
+            _Gain(
+                row.treatment,
+                row.control,
+                comparison.confidence,
+                _Spread(row.difference, row.low, row.high).scaled(factor),
+                (shares[row.treatment], shares[row.control]),
+                factor * (comparison.mean_of(row.control) or 0.0),
+            ),
+            price,
+            settings,
+        )
+        for row in comparison.differences
+    )
+
+
+def price_gain(
+    gain_kg_ha: float,
+    crop: Crop,
+    settings: EconomicsPart,
+    low_kg_ha: float | None = None,
+    high_kg_ha: float | None = None,
+) -> Payback:
+    """Turn a yield gain that is already known into money; the grain is taken to be paid as stated.
+
+    Parameters
+    ----------
+    gain_kg_ha : float
+        Treatment minus control [kg/ha].
+    crop : Crop
+    settings : EconomicsPart
+        Costs may be given for ``treatment`` and ``control``.
+    low_kg_ha, high_kg_ha : float, optional
+        Interval of the gain [kg/ha].
+
+    Returns
+    -------
+    Payback
+
+    Raises
+    ------
+    SettingsError
+        When a cost has another name or a bushel price meets a crop without a bushel.
+    """
+    _check_costs(settings.cost, ["treatment", "control"])
+    gain = _Gain("treatment", "control", None, _Spread(gain_kg_ha, low_kg_ha, high_kg_ha), (1.0, 1.0), 0.0)
+    return _price(gain, _Price.of(crop, settings), settings)
 
 
 @dataclass(frozen=True)
@@ -177,6 +220,37 @@ class _Spread:
 
 
 @dataclass(frozen=True)
+class _Gain:
+    """A yield difference at standard moisture [kg/ha] and the shares of treatment and control that are paid."""
+
+    treatment: str
+    control: str
+    confidence: float | None
+    standard: _Spread
+    shares: tuple[float, float]
+    control_mean: float
+
+    @property
+    def shift(self) -> float:
+        """Paid difference of two equal yields whose grain differs in moisture [kg/ha]."""
+        return (self.shares[0] - self.shares[1]) * self.control_mean
+
+
+@dataclass(frozen=True)
+class _Price:
+    """Price of grain, mean of the seasons given."""
+
+    per_kg: float
+    per_bu: float | None
+
+    @classmethod
+    def of(cls, crop: Crop, settings: EconomicsPart) -> "_Price":
+        """Work the price out for a crop."""
+        per_kg = mean_price_per_kg(settings.price, crop)
+        return cls(per_kg, None if crop.bushel_lb is None else per_kg * crop.bushel_lb * KG_PER_LB)
+
+
+@dataclass(frozen=True)
 class _Needed:
     """What a sum takes to come back: the figure, the best and the worst end; none where it never does."""
 
@@ -184,31 +258,23 @@ class _Needed:
     low: float | None = None
     high: float | None = None
 
+    @classmethod
+    def of(cls, cost: float, gain: _Spread) -> "_Needed":
+        """Divide a sum by a gain; the low end belongs to the best gain, the high end to the worst."""
+        ends = (gain.value, gain.high, gain.low)
+        return cls(*(cost / end if cost > 0 and end is not None and end > 0 else None for end in ends))
+
     def scaled(self, factor: float) -> "_Needed":
         """Give the same in another unit."""
         return _Needed(*(None if end is None else factor * end for end in (self.value, self.low, self.high)))
 
 
-def _needed(cost: float, gain: _Spread) -> _Needed:
-    """Divide a sum by a gain; the low end belongs to the best gain, the high end to the worst."""
-    return _Needed(
-        *(cost / end if cost > 0 and end is not None and end > 0 else None for end in (gain.value, gain.high, gain.low))
-    )
-
-
-def _price(
-    row: Difference,
-    comparison: Comparison,
-    settings: EconomicsPart,
-    price: "_Price",
-    shares: Mapping[str, float],
-) -> Payback:
+def _price(difference: _Gain, price: _Price, settings: EconomicsPart) -> Payback:
     """Price one treatment."""
-    share, control_share = shares[row.treatment], shares[row.control]
-    shift = (share - control_share) * price.to_kg_ha * (comparison.mean_of(row.control) or 0.0)
-    standard = _Spread(row.difference, row.low, row.high).scaled(price.to_kg_ha)
-    paid = standard.scaled(share, shift)
-    extra_ha = cost_per_ha(settings.cost.get(row.treatment)) - cost_per_ha(settings.cost.get(row.control))
+    standard, shift = difference.standard, difference.shift
+    paid = standard.scaled(difference.shares[0], shift)
+    cost = settings.cost
+    extra_ha = cost_per_ha(cost.get(difference.treatment)) - cost_per_ha(cost.get(difference.control))
     gain_ha = paid.scaled(price.per_kg, -extra_ha)
     gain = gain_ha.scaled(HA_PER_ACRE)
     investment, area_ha = settings.investment.amount, settings.area_ha
@@ -216,17 +282,17 @@ def _price(
     capital_ha = 0.0 if area_ha is None else yearly / area_ha
     net_ha = gain_ha.scaled(1.0, -capital_ha)
     net = net_ha.scaled(HA_PER_ACRE)
-    acres = _needed(yearly, gain)
+    acres = _Needed.of(yearly, gain)
     hectares = acres.scaled(HA_PER_ACRE)
-    years = _Needed() if area_ha is None else _needed(investment, gain_ha.scaled(area_ha))
+    years = _Needed() if area_ha is None else _Needed.of(investment, gain_ha.scaled(area_ha))
     life = _Needed()
     if settings.life_years is not None:
-        life = _needed(investment * capital_recovery_factor(settings.interest_pct, settings.life_years), gain)
+        life = _Needed.of(investment * capital_recovery_factor(settings.interest_pct, settings.life_years), gain)
     return Payback(
-        treatment=row.treatment,
-        control=row.control,
+        treatment=difference.treatment,
+        control=difference.control,
         currency=settings.currency,
-        confidence=comparison.confidence,
+        confidence=difference.confidence,
         price_per_bu=price.per_bu,
         price_per_t=1000 * price.per_kg,
         difference_kg_ha=standard.value,
@@ -259,15 +325,14 @@ def _price(
         payback_years=years.value,
         payback_years_low=years.low,
         payback_years_high=years.high,
-        break_even_difference_kg_ha=((extra_ha + capital_ha) / price.per_kg - shift) / share,
-        notes=_notes(gain, investment, settings, (share, control_share)),
+        break_even_difference_kg_ha=((extra_ha + capital_ha) / price.per_kg - shift) / difference.shares[0],
+        notes=_notes(gain, settings, difference.shares),
     )
 
 
-def _notes(
-    gain: _Spread, investment: float, settings: EconomicsPart, shares: tuple[float, float]
-) -> tuple[Notice, ...]:
+def _notes(gain: _Spread, settings: EconomicsPart, shares: tuple[float, float]) -> tuple[Notice, ...]:
     """Say what a figure that is missing means, and what moisture did."""
+    investment = settings.investment.amount
     notes = []
     if investment == 0:
         notes.append(
@@ -297,147 +362,28 @@ def _notes(
     return tuple(notes)
 
 
-@dataclass(frozen=True)
-class _Price:
-    """Price of grain, and what turns the comparison's unit into kg/ha."""
-
-    per_kg: float
-    per_bu: float | None
-    to_kg_ha: float
-
-
-def _read_price(comparison: Comparison, crop: Crop, settings: EconomicsPart) -> _Price:
-    """Work the price out for the crop at hand."""
-    if comparison.unit == "kg/ha":
-        factor = 1.0
-    elif comparison.unit == "bu/ac" and crop.kg_ha_per_bu_ac is not None:
-        factor = crop.kg_ha_per_bu_ac
-    else:
-        raise DataError(
-            f"economics: the yields are in {comparison.unit or 'no known unit'}, which has no price for {crop.name}. "
-            "Name the yield column yield_kg_ha" + ("." if crop.bushel_lb is None else " or yield_bu_ac.")
-        )
-    per_kg = mean_price_per_kg(settings.price, crop)
-    return _Price(per_kg, None if crop.bushel_lb is None else per_kg * crop.bushel_lb * KG_PER_LB, factor)
+def _factor_to_kg_ha(unit: str, crop: Crop) -> float:
+    """Give what turns the comparison's unit into kg/ha."""
+    if unit == "kg/ha":
+        return 1.0
+    if unit == "bu/ac" and crop.kg_ha_per_bu_ac is not None:
+        return crop.kg_ha_per_bu_ac
+    raise DataError(
+        f"economics: the yields are in {unit or 'no known unit'}, which has no price for {crop.name}. "
+        "Name the yield column yield_kg_ha" + ("." if crop.bushel_lb is None else " or yield_bu_ac.")
+    )
 
 
-def _check_costs(comparison: Comparison, costs: Mapping[str, Money]) -> None:
-    """Refuse a cost of a treatment that the trial does not have."""
-    names = [row.treatment for row in comparison.treatments]
+def _check_costs(named: Iterable[str], known: list[str]) -> None:
+    """Refuse a cost of a treatment that does not exist."""
     problems = []
-    for name in costs:
-        if name not in names:
-            near = difflib.get_close_matches(name, names, n=1, cutoff=0.5)
+    for name in named:
+        if name not in known:
+            near = difflib.get_close_matches(name, known, n=1, cutoff=0.5)
             hint = f" Did you mean {near[0]!r}?" if near else ""
-            problems.append(f"[economics.cost] names {name!r}; the trial has {', '.join(map(repr, names))}.{hint}")
+            problems.append(f"[economics.cost] names {name!r}; treatments are {', '.join(map(repr, known))}.{hint}")
     if problems:
         raise SettingsError(Path("[economics]"), problems)
-
-
-def mean_price_per_kg(prices: tuple[Money, ...], crop: Crop) -> float:
-    """Mean price of one kilogram over the seasons given.
-
-    Parameters
-    ----------
-    prices : tuple of Money
-        Per bu, t, kg, lb or cwt (100 lb).
-    crop : Crop
-
-    Returns
-    -------
-    float
-        [currency/kg]
-
-    Raises
-    ------
-    SettingsError
-        When a price is per bushel and the crop has none.
-    """
-    if crop.bushel_lb is None and any(price.per == "bu" for price in prices):
-        raise SettingsError(
-            Path("[economics]"),
-            [f"price is per bushel, and {crop.name} has no bushel here; give it per t, kg, lb or cwt"],
-        )
-    weights = {**KG_PER, "bu": (crop.bushel_lb or 1.0) * KG_PER_LB}
-    return fmean(price.amount / weights[price.per] for price in prices)
-
-
-def cost_per_ha(cost: Money | None) -> float:
-    """Give a cost an acre or a hectare as a cost a hectare; none is zero."""
-    if cost is None:
-        return 0.0
-    return cost.amount / HA_PER_ACRE if cost.per == "ac" else cost.amount
-
-
-def split_budget(yield_value: float, extra_cost: float) -> PartialBudget:
-    """Sort the value of a yield difference and an extra cost into the four lines of a partial budget.
-
-    Parameters
-    ----------
-    yield_value, extra_cost : float
-        Of the treatment over the control; negative when it yields or costs less [currency an acre].
-
-    Returns
-    -------
-    PartialBudget
-
-    Examples
-    --------
-    >>> split_budget(30.0, 4.5)
-    PartialBudget(added_returns=30.0, reduced_costs=0.0, added_costs=4.5, reduced_returns=0.0)
-    """
-    return PartialBudget(max(yield_value, 0.0), max(-extra_cost, 0.0), max(extra_cost, 0.0), max(-yield_value, 0.0))
-
-
-def capital_recovery_factor(interest_pct: float, years: float) -> float:
-    """Share of a sum that pays it back with interest in equal yearly payments.
-
-    Parameters
-    ----------
-    interest_pct : float
-        A year [%].
-    years : float
-
-    Returns
-    -------
-    float
-        i (1 + i)^n / ((1 + i)^n - 1); 1 / n without interest.
-
-    References
-    ----------
-    Edwards, W. Estimating farm machinery costs. Iowa State University Extension, AgDM A3-29.
-
-    Examples
-    --------
-    >>> round(capital_recovery_factor(5, 7), 4)
-    0.1728
-    """
-    i = interest_pct / 100
-    return 1 / years if i == 0 else float(i / -np.expm1(-years * np.log1p(i)))
-
-
-def paid_share(moisture_pct: float, standard_pct: float) -> float:
-    """Share of the standard weight that an elevator pays for.
-
-    Parameters
-    ----------
-    moisture_pct : float
-        Of the grain as delivered [%].
-    standard_pct : float
-        [%]
-
-    Returns
-    -------
-    float
-        Delivered weight over standard weight below standard moisture, (100 - standard) / (100 - moisture); 1 above,
-        where the wet weight is shrunk to standard.
-
-    Examples
-    --------
-    >>> round(1 - paid_share(10.0, 13.0), 4)  # soybean at 10 %: one bushel in thirty is given away
-    0.0333
-    """
-    return min(1.0, (100 - standard_pct) / (100 - moisture_pct))
 
 
 def delivered_moisture(strips: pd.DataFrame, standard_moisture_pct: float) -> dict[str, float]:

@@ -41,6 +41,9 @@ def describe_comparison(comparison: Comparison, crop: Crop | None) -> dict[str, 
     return _plain_dict(
         {
             "design": comparison.design,
+            "control": comparison.control,
+            "blocks": comparison.blocks,
+            "confidence": comparison.confidence,
             "yield_unit": comparison.unit,
             "treatments": [
                 {
@@ -54,6 +57,9 @@ def describe_comparison(comparison: Comparison, crop: Crop | None) -> dict[str, 
             "differences": [_difference(dataclasses.asdict(row), unit, twin) for row in comparison.differences],
             "pairwise": [_yields(dataclasses.asdict(row), YIELDS, unit, None) for row in comparison.pairwise],
             "anova": [dataclasses.asdict(row) for row in comparison.anova],
+            "df_residual": comparison.df_residual,
+            "residual_variance": comparison.residual_variance,
+            "block_variance": comparison.block_variance,
             "lsd": comparison.lsd,
             "cv_pct": comparison.cv_pct,
             "letters": comparison.letters,

@@ -5,8 +5,10 @@ import sys
 import click
 
 from proofstrip import __version__
+from proofstrip.cli.payback import payback
 from proofstrip.cli.run import run
 from proofstrip.cli.simulate import simulate
+from proofstrip.cli.stats import stats
 from proofstrip.errors import ProofstripError
 
 
@@ -28,5 +30,7 @@ def main() -> None:
     """From combine records of replicated strip trials to an answer that holds up."""
 
 
+main.add_command(payback)
 main.add_command(run)
 main.add_command(simulate)
+main.add_command(stats)

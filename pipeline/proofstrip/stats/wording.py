@@ -90,7 +90,7 @@ def say_money(amount: float, currency: str) -> str:
     ('30.29 USD', '19,990 USD')
     """
     text = f"{amount:,.2f}" if abs(amount) < 100 else f"{amount:,.0f}"
-    return f"{text} {currency}".replace("-", "−")
+    return f"{'0.00' if text == '-0.00' else text} {currency}".replace("-", "−")
 
 
 def say_p(p: float | None) -> str:

@@ -1,0 +1,52 @@
+"""The file of ``proofstrip payback``: a yield gain that is already known, and what it is to pay for."""
+
+from pydantic import ValidationInfo, field_validator, model_validator
+
+from proofstrip.config import CropName, EconomicsPart, Part
+from proofstrip.crops import Crop
+from proofstrip.units import parse_quantity
+
+
+class PaybackPart(Part):
+    """Crop, gain with its unit (and its interval, where it has one), and the money."""
+
+    crop: CropName
+    gain: str
+    gain_low: str | None = None
+    gain_high: str | None = None
+    economics: EconomicsPart
+
+    @field_validator("gain", "gain_low", "gain_high")
+    @classmethod
+    def _check_gain(cls, text: str | None, found: ValidationInfo) -> str | None:
+        """Take a gain that the crop's units can say."""
+        crop = found.data.get("crop")
+        if text is not None and crop is not None:
+            _gain_kg_ha(text, crop)
+        return text
+
+    @model_validator(mode="after")
+    def _check_interval(self) -> "PaybackPart":
+        """Take a whole interval or none, with the gain inside."""
+        gain, low, high = self.gains_kg_ha
+        if (low is None) != (high is None):
+            raise ValueError("gain_low and gain_high belong together; give both or neither")
+        if low is not None and high is not None and not low <= gain <= high:
+            raise ValueError("the gain does not lie between gain_low and gain_high")
+        return self
+
+    @property
+    def gains_kg_ha(self) -> tuple[float, float | None, float | None]:
+        """The gain, its low and its high end [kg/ha]."""
+        ends = (None if end is None else _gain_kg_ha(end, self.crop) for end in (self.gain_low, self.gain_high))
+        return (_gain_kg_ha(self.gain, self.crop), *ends)  # type: ignore[return-value]
+
+
+def _gain_kg_ha(text: str, crop: Crop) -> float:
+    """Read ``"3.1 bu/ac"`` or ``"210 kg/ha"``."""
+    number, _, unit = text.strip().partition(" ")
+    if unit.replace(" ", "") != "bu/ac":
+        return parse_quantity(text, "kg/ha")
+    if crop.kg_ha_per_bu_ac is None:
+        raise ValueError(f"{text!r} is in bushels, and {crop.name} has no bushel here; give kg/ha, t/ha or lb/ac")
+    return parse_quantity(f"{number} kg/ha", "kg/ha") * crop.kg_ha_per_bu_ac
