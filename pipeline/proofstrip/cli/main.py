@@ -5,6 +5,7 @@ import sys
 import click
 
 from proofstrip import __version__
+from proofstrip.cli.inspect import inspect
 from proofstrip.cli.payback import payback
 from proofstrip.cli.run import run
 from proofstrip.cli.simulate import simulate
@@ -30,6 +31,7 @@ def main() -> None:
     """From combine records of replicated strip trials to an answer that holds up."""
 
 
+main.add_command(inspect)
 main.add_command(payback)
 main.add_command(run)
 main.add_command(simulate)

@@ -1,14 +1,14 @@
 """Which column is taken for which quantity: what the user says, else what the headers say; never a guess."""
 
 import difflib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from proofstrip.config import ColumnChoice
 from proofstrip.errors import DataError
-from proofstrip.read.names import TARGETS, Match, match_column, plain_name, spell_unit, unit_spellings
+from proofstrip.read.names import HARVEST, Match, match_column, plain_name, spell_unit, unit_spellings
 
-OVERRIDES = tuple(name for name in TARGETS if name != "yield")
+OVERRIDES = tuple(name for name in HARVEST if name != "yield")
 COLUMNS_PART = "[harvest.columns]"
 
 
@@ -56,7 +56,7 @@ class Question:
 
 
 def choose_columns(
-    names: Sequence[str], overrides: Mapping[str, ColumnChoice]
+    names: Sequence[str], overrides: Mapping[str, ColumnChoice], among: Iterable[str] = HARVEST
 ) -> tuple[dict[str, Choice], list[Question]]:
     """Choose a column for each quantity that the file has.
 
@@ -66,6 +66,8 @@ def choose_columns(
         Headers of the file.
     overrides : mapping of str to ColumnChoice
         What the user says; columns that the file does not have are left to the other files.
+    among : iterable of str
+        Quantities that the table can have.
 
     Returns
     -------
@@ -77,7 +79,7 @@ def choose_columns(
     taken = {choice.column for choice in chosen.values()}
     claims: dict[str, list[tuple[str, Match]]] = {}
     for name in names:
-        match = match_column(name)
+        match = match_column(name, tuple(among))
         if match is not None and name not in taken and match.quantity not in chosen:
             claims.setdefault(match.quantity, []).append((name, match))
     questions = []

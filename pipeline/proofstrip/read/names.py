@@ -10,7 +10,7 @@ from proofstrip.config import config_folder
 from proofstrip.units import UNREADABLE, registry
 
 # The unit each quantity has inside; quantities without one are names or states.
-TARGETS = {
+HARVEST = {
     "time": "s",
     "date": "",
     "longitude": "deg",
@@ -31,6 +31,8 @@ TARGETS = {
     "dry_yield": "kg/m**2",
     "yield": "kg/m**2",
 }
+TICKETS = {"strip": "", "machine": "", "wet_weight": "kg", "moisture": "percent"}
+TARGETS = HARVEST | TICKETS
 CUT_LENGTH = 10
 
 
@@ -71,12 +73,14 @@ def squeeze(text: str) -> str:
     return "".join(letter for letter in text.lower() if letter.isalnum() or letter in "%°")
 
 
-def match_column(header: str) -> Match | None:
+def match_column(header: str, among: tuple[str, ...] = tuple(HARVEST)) -> Match | None:
     """Tell which quantity a column holds, and in which unit, from its header.
 
     Parameters
     ----------
     header : str
+    among : tuple of str
+        Quantities that the table can have.
 
     Returns
     -------
@@ -90,11 +94,11 @@ def match_column(header: str) -> Match | None:
     >>> match_column("Swath Widt")
     Match(quantity='swath', unit=None, cut=True)
     """
-    known, text = _known_headers(), squeeze(header)
+    known, text = _known_headers(among), squeeze(header)
     if text in known:
         return known[text]
-    cut = _match_cut(text) if len(header) == CUT_LENGTH else None
-    return cut or _match_bracket(header)
+    cut = _match_cut(text, known) if len(header) == CUT_LENGTH else None
+    return cut or _match_bracket(header, known)
 
 
 def spell_unit(quantity: str, text: str) -> str:
@@ -151,9 +155,9 @@ def _load_table() -> dict[str, dict[str, Any]]:
 
 
 @cache
-def _known_headers() -> dict[str, Match]:
+def _known_headers(among: tuple[str, ...]) -> dict[str, Match]:
     """Write out every name with every unit spelling; a name alone goes before one with a unit: "cycles"."""
-    spelled = [pair for quantity in TARGETS for pair in _spell_out(quantity)]
+    spelled = [pair for quantity in among for pair in _spell_out(quantity)]
     return dict(sorted(spelled, key=lambda pair: pair[1].unit is None))
 
 
@@ -169,19 +173,19 @@ def _spell_out(quantity: str) -> Iterator[tuple[str, Match]]:
                 yield squeeze(name) + squeeze(spelling), Match(quantity, unit)
 
 
-def _match_cut(text: str) -> Match | None:
+def _match_cut(text: str, headers: dict[str, Match]) -> Match | None:
     """Match a name that was cut to ten characters, when it is the start of one quantity's names only."""
-    matches = {match for known, match in _known_headers().items() if known.startswith(text)}
+    matches = {match for known, match in headers.items() if known.startswith(text)}
     if len({match.quantity for match in matches}) != 1:
         return None
     units = {match.unit for match in matches}
     return Match(matches.pop().quantity, units.pop() if len(units) == 1 else None, cut=True)
 
 
-def _match_bracket(header: str) -> Match | None:
+def _match_bracket(header: str, headers: dict[str, Match]) -> Match | None:
     """Match a name that is followed by a unit or a remark in brackets which the spellings do not have."""
     outside, bracket, inside = header.replace("[", "(").partition("(")
-    match = _known_headers().get(squeeze(outside))
+    match = headers.get(squeeze(outside))
     if not bracket or match is None:
         return None
     remark = inside.rstrip(" )]")

@@ -128,14 +128,19 @@ def load(head: Head, name: str, settings: HarvestPart) -> Reading:
     Reading
     """
     choices, questions = choose_columns(head.names, settings.columns)
+    notices: list[Notice] = []
     if head.geometry and not any(quantity in settings.columns for quantity in POSITION):
         # The points themselves say where they lie; columns that repeat it are not needed.
         choices = {quantity: choice for quantity, choice in choices.items() if quantity not in POSITION}
         questions = [question for question in questions if question.quantity not in POSITION]
+    for question in [question for question in questions if question.quantity == "elevation"]:
+        # Nothing depends on the height: it is left out rather than asked for.
+        questions.remove(question)
+        notices.append(Notice("elevation_not_read", f"{name}: {question.sentence}; none is read."))
     types = {choice.column: _type_of(head, choice) for choice in choices.values()}
     read = {"delimited text": load_delimited, "Parquet": load_parquet, "GeoParquet": load_parquet}
     loaded = read.get(head.format, load_vector)(head, types)
-    reading = Reading(head, name, choices, loaded, questions, list(loaded.notices))
+    reading = Reading(head, name, choices, loaded, questions, [*notices, *loaded.notices])
     for quantity in list(choices):
         if TARGETS[quantity] and quantity != "time" and np.isnan(reading.number(quantity).values).all():
             reading.note("column_empty", f"column {choices[quantity].column!r} holds no number and is not used.")
