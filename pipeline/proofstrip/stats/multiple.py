@@ -42,7 +42,7 @@ def scale_nodes(df: float) -> tuple[Floats, Floats]:
     """Give nodes and weights that integrate over s / sigma with ``df`` degrees of freedom."""
     low = np.sqrt(2 * special.gammaincinv(df / 2, 1e-16) / df)
     high = np.sqrt(2 * special.gammainccinv(df / 2, 1e-16) / df)
-    s, weights = legendre_nodes(float(low), float(high))
+    s, weights = legendre_nodes(float(low), float(high), NODES if df < 20 else NODES // 3)  # the density narrows
     half = df / 2
     log_density = np.log(2.0) + half * np.log(half) - special.gammaln(half) + (df - 1) * np.log(s) - half * s * s
     return s, weights * np.exp(log_density)
@@ -90,7 +90,7 @@ def dunnett_tail(t: Floats, df: float, correlation: Floats) -> Floats:
     z_weights = 2 * z_weights * np.exp(-0.5 * z * z) / np.sqrt(2 * np.pi)
     s, s_weights = scale_nodes(df)
     unique, counts = np.unique(loadings.round(12), return_counts=True)
-    inside = np.ones((len(t), NODES, NODES // 2))
+    inside = np.ones((len(t), len(s), len(z)))
     bound = t[:, None, None] * s[None, :, None]
     for loading, count in zip(unique, counts, strict=True):
         rest = np.sqrt(1 - loading**2)

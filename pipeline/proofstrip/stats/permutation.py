@@ -1,5 +1,6 @@
 """Re-randomise the labels within blocks: how often does chance alone give as large a |t| against the control."""
 
+from collections.abc import Iterator
 from itertools import combinations, permutations, product
 from math import comb, factorial, prod
 
@@ -8,7 +9,7 @@ from numpy.typing import NDArray
 
 from proofstrip.stats.table import Codes, Floats, Plots
 
-BATCH = 2000  # arrangements worked on at once; bounds the memory with many treatments
+BATCH_CELLS = 500_000  # yields rearranged at once; bounds the memory of large tables
 
 
 def permutation_p(plots: Plots, draws: int, seed: int) -> tuple[Floats, float, int | None]:
@@ -37,19 +38,13 @@ def permutation_p(plots: Plots, draws: int, seed: int) -> tuple[Floats, float, i
     Westfall, P. H. and Young, S. S. (1993). Resampling-Based Multiple Testing, section 2.3 (single-step max T).
     """
     statistic = _Statistic(plots)
-    observed = statistic(plots.values[None, :])[0]
-    arrangements = _count(plots)
-    exact = arrangements <= draws
-    orders = _all_orders(plots) if exact else _drawn_orders(plots, draws, seed)
-    largest = np.concatenate(
-        [
-            np.abs(statistic(plots.values[orders[start : start + BATCH]])).max(axis=1)
-            for start in range(0, len(orders), BATCH)
-        ]
-    )
-    hits = (largest[None, :] >= np.abs(observed)[:, None] * (1 - 1e-9)).sum(axis=1)
+    observed = np.abs(statistic(plots.values[None, :])[0]) * (1 - 1e-9)
+    exact = _count(plots) <= draws
+    batches = [_all_orders(plots)] if exact else _drawn_orders(plots, draws, seed)
+    largest = np.concatenate([np.abs(statistic(plots.values[orders])).max(axis=1) for orders in batches])
+    hits = (largest[None, :] >= observed[:, None]).sum(axis=1)
     if exact:
-        return hits / len(orders), float((largest >= largest.max() * (1 - 1e-9)).sum() / len(orders)), None
+        return hits / len(largest), float((largest >= largest.max() * (1 - 1e-9)).mean()), None
     return (1 + hits) / (1 + draws), 1 / (1 + draws), draws
 
 
@@ -57,20 +52,21 @@ class _Statistic:
     """t of every treatment against the control by least squares, for many rearranged sets of yields at once."""
 
     def __init__(self, plots: Plots) -> None:
-        k, n = len(plots.treatments), len(plots.values)
+        k = len(plots.treatments)
         blocks = np.eye(max(len(plots.blocks), 1))[plots.block]
         design = np.hstack([np.eye(k)[plots.treatment][:, 1:], blocks])
-        inverse = np.linalg.pinv(design)
-        self.effects = inverse[: k - 1].T
+        basis, sizes, _ = np.linalg.svd(design, full_matrices=False)
+        self.basis = basis[:, sizes > sizes.max() * 1e-10]
+        self.effects = np.linalg.pinv(design)[: k - 1].T
         self.scale = np.sqrt(np.einsum("ij,ij->j", self.effects, self.effects))
-        self.leftover = np.eye(n) - design @ inverse
-        self.df = n - np.linalg.matrix_rank(design)
+        self.df = len(plots.values) - self.basis.shape[1]
 
     def __call__(self, values: Floats) -> Floats:
         """Give statistics, shape (arrangements, k - 1)."""
         centred = values - values.mean(axis=1, keepdims=True)
-        rest = centred @ self.leftover
-        s = np.sqrt(np.maximum((rest * rest).sum(axis=1), 1e-300) / self.df)
+        fitted = centred @ self.basis
+        rest = np.einsum("ij,ij->i", centred, centred) - np.einsum("ij,ij->i", fitted, fitted)
+        s = np.sqrt(np.maximum(rest, 1e-300) / self.df)
         return np.asarray(centred @ self.effects / self.scale / s[:, None])
 
 
@@ -118,10 +114,13 @@ def _all_orders(plots: Plots) -> Codes:
     return orders
 
 
-def _drawn_orders(plots: Plots, draws: int, seed: int) -> Codes:
-    """Draw arrangements at random: sort random numbers within each block."""
-    keys = np.random.default_rng(seed).random((draws, len(plots.values)))
-    orders = np.empty(keys.shape, dtype=np.intp)
-    for group in _groups(plots):
-        orders[:, group] = group[np.argsort(keys[:, group], axis=1)]
-    return orders
+def _drawn_orders(plots: Plots, draws: int, seed: int) -> Iterator[Codes]:
+    """Draw arrangements at random, some at a time: sort random numbers within each block."""
+    rng, groups, n = np.random.default_rng(seed), _groups(plots), len(plots.values)
+    step = max(BATCH_CELLS // n, 1)
+    for start in range(0, draws, step):
+        keys = rng.random((min(step, draws - start), n))
+        orders = np.empty(keys.shape, dtype=np.intp)
+        for group in groups:
+            orders[:, group] = group[np.argsort(keys[:, group], axis=1)]
+        yield orders
