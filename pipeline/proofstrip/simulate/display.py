@@ -18,6 +18,7 @@ SPEED_UNIT_M_S = 0.01 * 1609.344 / 3600
 DISTANCE_UNIT_M = 0.01 * 0.3048
 SPEED_NOISE_M_S = 0.02
 HEADING_NOISE_DEG = 0.3
+TRICKLE = 0.002
 TRUTH = ("true_jump", "true_frozen", "true_duplicate", "true_spike", "true_stuck")
 
 
@@ -116,6 +117,8 @@ def _log_grain(scenario: Scenario, readings: Readings, log: pd.DataFrame, shift:
 
     weight = shifted(readings.weight_kg)
     total = weight.sum(axis=1)
+    # A trickle left over from long ago has no place worth naming.
+    total = np.where(total > TRICKLE * scenario.nominal_flow_kg_s * scenario.record_s, total, 0)
     with np.errstate(invalid="ignore", divide="ignore"):
         when, east, north = (
             np.where(total > 0, (np.nan_to_num(shifted(part)) * weight).sum(axis=1) / total, np.nan)
