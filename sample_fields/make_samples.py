@@ -55,7 +55,8 @@ interest_pct = 7
 Sorghum that lodged after a dry summer, cut with a 30 ft platform with and without crop-lifting fingers: six pairs of
 strips, order drawn within each pair, each strip two passes, one up and one down. One combine, a record every 2 s.
 The fingers raise the grain that reaches the tank by 4 % on every square metre of their strips. Prices, the
-investment and the area are made up too.
+investment and the area are made up too. Of the seeds 1 to 100 this one was taken because the luck of soil and sensor
+nearly cancels over its strips: they differ by what is planted.
 """,
 )
 
@@ -116,11 +117,12 @@ price = "4.30 USD/bu"
 Corn sown at three rates, one strip of each in five blocks, order drawn within each block. An eight-row header, two
 passes a strip. Two combines took the blocks in turn; the second one reads 5 % high and is slower to pass its grain
 on, so whoever compares strips of different combines compares the combines. Each strip was one load over a scale.
-26,000 seeds/ac costs 4.5 % of the yield, 38,000 adds 1 %: less than its seed costs.
+26,000 seeds/ac costs 4.5 % of the yield, 38,000 adds 1 %: less than its seed costs. Of the seeds 1 to 100 this one
+was taken because the luck of soil and sensor nearly cancels over its strips: they differ by what is planted.
 """,
 )
 
-SAMPLES = {"sorghum_lifters": (LIFTERS, LIFTERS_STORY, 11), "corn_rates": (RATES, RATES_STORY, 21)}
+SAMPLES = {"sorghum_lifters": (LIFTERS, LIFTERS_STORY, 37), "corn_rates": (RATES, RATES_STORY, 15)}
 
 
 def render_sample(name: str) -> dict[str, str]:

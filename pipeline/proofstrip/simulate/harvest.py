@@ -58,10 +58,10 @@ class Simulated:
         UTC), longitude, latitude, easting_m, northing_m (as logged, at the end of the record), elevation_m,
         heading_deg (from grid north), speed_m_s, duration_s, distance_m, swath_m, mass_flow_kg_s (wet),
         moisture_pct, header_down. And the truth: true_delay_s (from the cut of the record's grain to the middle of
-        the record; NaN where the flow is under 0.2 % of the nominal), true_cut_easting_m, true_cut_northing_m (mean place where it was cut),
-        true_width_m (standing width met on the record's own ground), true_pass (number, 0 in turns), true_strip
-        (where the header's centre is), true_jump, true_frozen, true_duplicate, true_spike, true_stuck,
-        true_header_up, true_turn.
+        the record; NaN where the flow is under 0.2 % of the nominal), true_cut_easting_m, true_cut_northing_m (mean
+        place where it was cut), true_width_m (standing width met on the record's own ground), true_pass (number, 0 in
+        turns), true_strip (where the header's centre is), true_jump, true_frozen, true_duplicate, true_spike,
+        true_stuck, true_header_up, true_turn.
     ground : pandas.DataFrame
         One row per step and strip in which ground was cut: machine, pass_number, time (middle of the step),
         easting_m, northing_m (of the header's centre), along_m (from the start of the strips), strip, treatment,
