@@ -83,10 +83,10 @@ def factor_to(unit: str, target: str) -> float:
     """
     try:
         return float(registry().Quantity(1.0, unit).to(target).magnitude)
+    except pint.errors.DimensionalityError as fault:  # a TypeError to pint, so it goes first
+        raise ValueError(f"unit {unit!r} does not measure the same thing as {target!r}") from fault
     except UNREADABLE as fault:
         raise ValueError(f"unit {unit!r} is not known; a unit such as {target!r} is expected") from fault
-    except pint.errors.DimensionalityError as fault:
-        raise ValueError(f"unit {unit!r} does not measure the same thing as {target!r}") from fault
 
 
 def parse_quantity(text: str, target: str) -> float:

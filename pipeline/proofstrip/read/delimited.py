@@ -2,6 +2,7 @@
 
 import csv
 import io
+import itertools
 import re
 from collections import Counter
 from dataclasses import replace
@@ -40,7 +41,7 @@ def look_at_delimited(path: Path) -> Head:
     with path.open("rb") as stream:
         head = stream.read(HEAD_BYTES)
     encoding = tell_encoding(head)
-    lines = head.decode(encoding, errors="ignore").splitlines()
+    lines = re.split(r"\r\n|\r|\n", head.decode(encoding, errors="ignore"))
     if len(head) == HEAD_BYTES:
         lines = lines[:-1]  # cut in its middle
     skip = next((number for number, line in enumerate(lines) if line.strip()), None)
@@ -80,46 +81,37 @@ def load_delimited(head: Head, types: dict[str, pa.DataType]) -> Loaded:
         When a row has too many fields, or the text is no table.
     """
     as_text = {name: pa.string() for name in types}
-    attempts = [(head, types), (head, as_text)]
+    heads = [head]
     if head.layout["encoding"] == "utf-8":
         # A byte that is not UTF-8 may stand far below the head.
-        attempts.append((replace(head, layout={**head.layout, "encoding": "cp1252"}), as_text))
-    for attempt, kinds in attempts:
+        heads.append(replace(head, layout={**head.layout, "encoding": "cp1252"}))
+    # The plain way first; slower ways only for what is wrong: text among numbers, rows of uneven length, the encoding.
+    for attempt, mend, kinds in itertools.product(heads, (False, True), (types, as_text)):
         try:
-            return _load(attempt, kinds)
+            return _load(attempt, kinds, mend)
         except (pa.ArrowInvalid, UnicodeDecodeError, csv.Error) as fault:
             last: Exception = fault
     raise DataError(f"{head.path.name}: cannot be read as a table: {str(last).splitlines()[0].rstrip('.')}.") from last
 
 
-def _load(head: Head, types: dict[str, pa.DataType]) -> Loaded:
-    """Read, and mend rows of uneven length when there are any."""
-    uneven: list[int] = []
-
-    def note(row: pa.csv.InvalidRow) -> str:
-        uneven.append(row.actual_columns)
-        return "error"
-
-    try:
-        return Loaded(_read_arrow(head.path, head, head.skip_lines, types, note), None)
-    except pa.ArrowInvalid:
-        if not uneven:
-            raise
+def _load(head: Head, types: dict[str, pa.DataType], mend: bool) -> Loaded:
+    """Read the file as it stands, or its rows made even."""
+    if not mend:
+        return Loaded(_read_arrow(head.path, head, types), None)
     text, notices = _even_rows(head)
-    return Loaded(_read_arrow(io.BytesIO(text.encode(head.layout["encoding"])), head, 0, types, None), None, notices)
+    evened = replace(head, layout={**head.layout, "encoding": "utf-8"}, skip_lines=0)
+    return Loaded(_read_arrow(io.BytesIO(text.encode()), evened, types), None, notices)
 
 
-def _read_arrow(
-    source: Path | io.BytesIO, head: Head, skip: int, types: dict[str, pa.DataType], note: object
-) -> pa.Table:
+def _read_arrow(source: Path | io.BytesIO, head: Head, types: dict[str, pa.DataType]) -> pa.Table:
     """Read with every option said: nothing is inferred that the head did not show."""
+    encoding = head.layout["encoding"].replace("utf-8-sig", "utf-8")
     return pa.csv.read_csv(
         source,
-        read_options=pa.csv.ReadOptions(
-            column_names=list(head.names), skip_rows=skip, encoding=head.layout["encoding"].replace("utf-8-sig", "utf8")
-        ),
+        read_options=pa.csv.ReadOptions(column_names=list(head.names), skip_rows=head.skip_lines, encoding=encoding),
+        # Line breaks within quotes make rows look uneven at first, so only mended rows can have them.
         parse_options=pa.csv.ParseOptions(
-            delimiter=head.layout["delimiter"], invalid_row_handler=note, newlines_in_values=skip == 0
+            delimiter=head.layout["delimiter"], newlines_in_values=isinstance(source, io.BytesIO)
         ),
         convert_options=pa.csv.ConvertOptions(
             column_types=types,
@@ -135,12 +127,10 @@ def _even_rows(head: Head) -> tuple[str, tuple[Notice, ...]]:
     """Fill short rows with empty fields; refuse rows with more values than there are headers."""
     width, short, long, out = len(head.names), [], [], io.StringIO()
     writer = csv.writer(out, delimiter=head.layout["delimiter"])
-    lines = head.path.read_text(encoding=head.layout["encoding"]).splitlines(keepends=True)[head.skip_lines :]
-    number = 0
-    for row in csv.reader(lines, delimiter=head.layout["delimiter"]):
-        if not row:
-            continue
-        number += 1
+    with head.path.open(encoding=head.layout["encoding"], newline="") as stream:
+        lines = itertools.islice(stream, head.skip_lines, None)
+        rows = [row for row in csv.reader(lines, delimiter=head.layout["delimiter"]) if row[1:] or "".join(row).strip()]
+    for number, row in enumerate(rows, start=1):
         if len(row) < width:
             short.append(number)
         elif any(field.strip() for field in row[width:]):

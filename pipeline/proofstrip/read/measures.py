@@ -17,6 +17,8 @@ MAX_FRACTION = 1.0
 ANY_MOISTURE_PCT = (3.0, 45.0)
 # From one row of a plot combine to wider than any header sold (common practice, no source) [m].
 SWATHS_M = (0.3, 25.0)
+# A combine harvests at no less and no more, however small or large (common practice, no source) [kg/s].
+FLOWS_KG_S = (0.5, 60.0)
 # Least share of the crop's ceiling that a whole field yields; only narrows the choices shown.
 MIN_YIELD_SHARE = 0.02
 
@@ -127,21 +129,32 @@ def _ask_swath_unit(reading: Reading) -> Question:
 
 
 def _ask_flow_unit(reading: Reading, crop: Crop | None) -> Question:
-    """Ask for the unit of the flow, with the yield that each would mean where that can be said."""
+    """Ask for the unit of the flow; each that can be is shown with what it would mean."""
     values, choice = reading.values, reading.choices["mass_flow"]
-    if crop is None or not {"swath", "distance", "duration"} <= set(values):
-        return ask_unit(choice)
-    area_m2 = float(np.nansum(values["swath"] * values["distance"]))
-    mass = float(np.nansum(reading.number("mass_flow").values * values["duration"]))
-    likely = {}
-    for unit in unit_spellings("mass_flow") if area_m2 > 0 else []:
-        if unit.startswith("bu") and crop.bushel_lb is None:
-            continue
-        yield_kg_ha = mass * to_si(unit, TARGETS["mass_flow"], crop) / area_m2 * M2_PER_HA
-        if MIN_YIELD_SHARE <= yield_kg_ha / crop.max_yield_kg_ha <= 1.0:
-            bushel = crop.kg_ha_per_bu_ac
-            likely[unit] = f"{yield_kg_ha / 1000:.3g} t/ha" if bushel is None else f"{yield_kg_ha / bushel:.3g} bu/ac"
-    return ask_unit(choice, "has no unit", likely)
+    flow = reading.number("mass_flow").values
+    bushels = crop is not None and crop.bushel_lb is not None
+    units = [unit for unit in unit_spellings("mass_flow") if bushels or not unit.startswith("bu")]
+    factors = {unit: to_si(unit, TARGETS["mass_flow"], crop) for unit in units}
+    if crop is not None and {"swath", "distance", "duration"} <= set(values):
+        area_m2 = float(np.nansum(values["swath"] * values["distance"]))
+        mass = float(np.nansum(flow * values["duration"]))
+        yields = {unit: mass * factor / area_m2 * M2_PER_HA for unit, factor in factors.items() if area_m2 > 0}
+        likely = {
+            unit: _say_yield(yield_kg_ha, crop)
+            for unit, yield_kg_ha in yields.items()
+            if MIN_YIELD_SHARE <= yield_kg_ha / crop.max_yield_kg_ha <= 1.0
+        }
+        return ask_unit(choice, "has no unit", likely)
+    usual = median(flow[flow > 0])
+    flows = {unit: usual * factor for unit, factor in factors.items()}
+    likely = {unit: f"{flow:.3g} kg/s" for unit, flow in flows.items() if FLOWS_KG_S[0] <= flow <= FLOWS_KG_S[1]}
+    return ask_unit(choice, f"(usually {usual:g}) has no unit", likely)
+
+
+def _say_yield(yield_kg_ha: float, crop: Crop) -> str:
+    """Say a yield in the unit that the crop is traded in."""
+    bushel = crop.kg_ha_per_bu_ac
+    return f"{yield_kg_ha / 1000:.3g} t/ha" if bushel is None else f"{yield_kg_ha / bushel:.3g} bu/ac"
 
 
 def _dry_basis(reading: Reading, crop: Crop | None) -> float | None:

@@ -121,7 +121,7 @@ def _settle_distance_and_speed(reading: Reading, steps: derive.Steps, crop: Crop
     if placed:
         where = values["easting"], values["northing"]
         truth = {"distance": derive.way(*where, steps), "speed": derive.derive_speed(*where, steps)}
-    for quantity in {"distance", "speed"} & set(reading.choices):
+    for quantity in [name for name in ("distance", "speed") if name in reading.choices]:
         if quantity in truth:
             _measure_unit(reading, quantity, truth[quantity], ~steps.gap)
         if convert(reading, quantity, crop) and quantity in truth:
@@ -165,7 +165,7 @@ def _measure_unit(reading: Reading, quantity: str, truth: Floats, steady: Boolea
     reading.settle(quantity, f"measured, ratio {share:.3f}", fits[0])
     reading.note(
         f"{quantity}_unit_measured",
-        f"column {choice.column!r} has no unit; against {_yardstick(quantity)} it fits {fits[0]} alone "
+        f"column {choice.column!r} has no unit; against {_yardstick(quantity)} it fits {fits[0]!r} alone "
         f"(ratio {share:.3f}).",
     )
 

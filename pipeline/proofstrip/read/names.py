@@ -95,7 +95,9 @@ def match_column(header: str, among: tuple[str, ...] = tuple(HARVEST)) -> Match 
     Match(quantity='swath', unit=None, cut=True)
     """
     known, text = _known_headers(among), squeeze(header)
-    if text in known:
+    # A bracket that stays open was cut in its middle: "Distance(m" may go on as mm.
+    cut_unit = len(header) == CUT_LENGTH and ("(" in header) != (")" in header)
+    if text in known and not cut_unit:
         return known[text]
     cut = _match_cut(text, known) if len(header) == CUT_LENGTH else None
     return cut or _match_bracket(header, known)
@@ -196,5 +198,5 @@ def _is_unit(text: str) -> bool:
     """Tell whether a remark in brackets is a unit at all: "g/min" is, "wet basis" is not."""
     try:
         return bool(text) and not registry().Unit(text).dimensionless
-    except UNREADABLE:
+    except (ValueError, *UNREADABLE):
         return False

@@ -36,7 +36,7 @@ def settle_position(reading: Reading, settings: HarvestPart, crs: pyproj.CRS | N
     xy, source = found
     xy, impossible = positions.drop_impossible(xy, source.is_geographic)
     if impossible > len(xy) / 2:
-        reading.questions.append(_ask_impossible(reading, impossible))
+        reading.questions.append(_ask_impossible(reading, impossible, source))
         return
     if impossible:
         reading.note(
@@ -152,6 +152,8 @@ def _find_position(reading: Reading, settings: HarvestPart) -> tuple[Floats, pyp
     own = None if settings.crs is None else positions.read_crs(settings.crs)
     if reading.loaded.xy is not None and not {"longitude", "easting"} & set(reading.choices):
         xy, crs, what = reading.loaded.xy, reading.head.crs, "points"
+        if crs is not None and own is not None and crs != own:
+            reading.note("crs_of_file", f"the file names {crs.name!r} itself; [harvest] crs is not used for it.")
     elif {"longitude", "latitude"} <= set(reading.choices):
         xy, what = _pair(reading, "longitude", "latitude"), "longitude and latitude"
         crs = positions.WGS84 if own is None or own.is_projected else own
@@ -190,12 +192,12 @@ def _pair(reading: Reading, east: str, north: str) -> Floats:
     return np.column_stack([reading.number(east).values, reading.number(north).values])
 
 
-def _ask_impossible(reading: Reading, impossible: int) -> Question:
+def _ask_impossible(reading: Reading, impossible: int, source: pyproj.CRS) -> Question:
     """Ask what positions are that cannot be degrees."""
     said = f"position: {impossible} of {reading.rows} are impossible as degrees"
     if not {"longitude", "latitude"} <= set(reading.choices):
-        said += f", which the file's coordinate system {reading.head.crs and reading.head.crs.name!r} says they are"
-        return Question("position", f"{said}; save the file with its true coordinate system")
+        said += f", which the coordinate system {source.name!r} says they are; save the file with its true one"
+        return Question("position", said)
     names = [reading.choices[quantity].column for quantity in ("longitude", "latitude")]
     east, north = (float(np.nanmedian(reading.number(quantity).values)) for quantity in ("longitude", "latitude"))
     said += f" (column {names[0]!r} about {east:.6g}, column {names[1]!r} about {north:.6g})"

@@ -1,6 +1,7 @@
 """Shapefile, GeoPackage, GeoJSON through GDAL; GeoParquet and plain Parquet through pyarrow."""
 
 import json
+import warnings
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +13,7 @@ import pyogrio
 import pyproj
 import shapely
 
-from proofstrip.errors import DataError
+from proofstrip.errors import DataError, Notice
 from proofstrip.read.table import Floats, Head, Loaded
 
 
@@ -34,11 +35,13 @@ def look_at_vector(path: Path, kind: str) -> Head:
     DataError
         When GDAL cannot read the file, or it has not exactly one layer of points.
     """
-    try:
-        layer = pick_layer(path, "Point")
-        info = pyogrio.read_info(path, layer=layer)
-    except pyogrio.errors.DataSourceError as fault:
-        raise unreadable(path, kind, fault) from fault
+    # What GDAL warns of here ends in an error, or is said again when the rows are read.
+    with warnings.catch_warnings(action="ignore"):
+        try:
+            layer = pick_layer(path, "Point")
+            info = pyogrio.read_info(path, layer=layer)
+        except pyogrio.errors.DataSourceError as fault:
+            raise unreadable(path, kind, fault) from fault
     if not info["features"]:
         raise DataError(f"{path.name}: layer {layer!r} has columns and no record; export the file again.")
     crs = pyproj.CRS.from_user_input(info["crs"]) if info["crs"] else None
@@ -48,10 +51,13 @@ def look_at_vector(path: Path, kind: str) -> Head:
 
 def load_vector(head: Head, types: dict[str, pa.DataType]) -> Loaded:
     """Read the columns wanted and the points; rows keep their order."""
-    _, table = pyogrio.read_arrow(head.path, layer=head.layout["layer"], columns=list(types))
+    with warnings.catch_warnings(record=True) as warned:
+        warnings.simplefilter("always")
+        _, table = pyogrio.read_arrow(head.path, layer=head.layout["layer"], columns=list(types))
+    notices = tuple(Notice("format_warning", f"{head.path.name}: {warning.message}.") for warning in warned)
     geometry = head.geometry if head.geometry in table.column_names else "wkb_geometry"
     points = shapely.from_wkb(table[geometry].to_numpy())
-    return Loaded(table.select(list(types)), point_coordinates(points, head.path))
+    return Loaded(table.select(list(types)), point_coordinates(points, head.path), notices)
 
 
 def look_at_parquet(path: Path) -> Head:
