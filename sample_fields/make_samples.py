@@ -14,7 +14,7 @@ LIFTERS = Scenario(
     header_width_m=9.144,
     heading_deg=3.0,
     yield_kg_ha=4300.0,
-    yield_cv=0.11,
+    yield_cv=0.08,
     yield_range_m=70.0,
     poor_patches=4,
     poor_patch_m=9.0,
@@ -28,7 +28,7 @@ LIFTERS = Scenario(
     slowdowns_per_km=1.2,
     stops_per_km=0.2,
     noise_kg_s=0.3,
-    pass_error_sd=0.008,
+    pass_error_sd=0.006,
     stuck_per_h=0.6,
     frozen_per_h=1.0,
     jump_share=0.002,
@@ -122,7 +122,7 @@ was taken because the luck of soil and sensor nearly cancels over its strips: th
 """,
 )
 
-SAMPLES = {"sorghum_lifters": (LIFTERS, LIFTERS_STORY, 37), "corn_rates": (RATES, RATES_STORY, 15)}
+SAMPLES = {"sorghum_lifters": (LIFTERS, LIFTERS_STORY, 55), "corn_rates": (RATES, RATES_STORY, 15)}
 
 
 def render_sample(name: str) -> dict[str, str]:
