@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from proofstrip.errors import DataError
-from proofstrip.read.files import find_files, hash_file, short_name, tell_format
+from proofstrip.read.files import find_file, find_files, hash_file, short_name, tell_format
 
 
 @pytest.fixture
@@ -61,6 +61,13 @@ def test_same_name_twice_and_same_content_twice_are_said(folder: Path) -> None:
         "a.csv is named twice; it is read once.",
         "copy.csv is the same, byte by byte, as a.csv; it is read once.",
     ]
+
+
+def test_one_file_is_meant_where_one_is_needed(folder: Path) -> None:
+    path, digest = find_file("a.csv", folder)
+    assert (path.name, digest) == ("a.csv", hash_file(path))
+    with pytest.raises(DataError, match=r"'\*\.csv' means 2 files \(a\.csv, b\.csv\); name one of them"):
+        find_file("*.csv", folder)
 
 
 def test_hash_is_that_of_the_bytes(folder: Path) -> None:

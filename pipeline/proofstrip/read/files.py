@@ -35,7 +35,7 @@ COMPANIONS = {".dbf", ".shx", ".prj", ".cpg", ".sbn", ".sbx", ".qpj", ".qmd", ".
 READ = "Read are CSV and other delimited text, Shapefile, GeoPackage, GeoJSON and GeoParquet"
 
 
-def find_files(patterns: Iterable[str], folder: Path) -> tuple[list[Path], list[Notice]]:
+def find_files(patterns: Iterable[str], folder: Path) -> tuple[dict[Path, str], list[Notice]]:
     """Find the files that a list of names and globs means, sorted; each file once.
 
     Parameters
@@ -46,8 +46,8 @@ def find_files(patterns: Iterable[str], folder: Path) -> tuple[list[Path], list[
 
     Returns
     -------
-    tuple of list of pathlib.Path and list of Notice
-        A notice for each file that was named twice or has the same content as an earlier one.
+    tuple of dict of pathlib.Path to str and list of Notice
+        Each file with the SHA-256 of its bytes; a notice for each file that was named twice or has the same content as an earlier one.
 
     Raises
     ------
@@ -62,12 +62,38 @@ def find_files(patterns: Iterable[str], folder: Path) -> tuple[list[Path], list[
         if known is not path:
             same = "named twice" if known == path else f"the same, byte by byte, as {known.name}"
             notices.append(Notice("file_twice", f"{path.name} is {same}; it is read once."))
-    return sorted(first.values()), notices
+    return {path: digest for digest, path in first.items()}, notices
+
+
+def find_file(name: str, folder: Path) -> tuple[Path, str]:
+    """Find the one file that a name or glob means.
+
+    Parameters
+    ----------
+    name : str
+    folder : pathlib.Path
+
+    Returns
+    -------
+    tuple of pathlib.Path and str
+        With the SHA-256 of its bytes.
+
+    Raises
+    ------
+    DataError
+        When it finds none or several.
+    """
+    found, _ = find_files([name], folder)
+    if len(found) > 1:
+        raise DataError(
+            f"{name!r} means {len(found)} files ({', '.join(path.name for path in found)}); name one of them."
+        )
+    return next(iter(found.items()))
 
 
 def hash_file(path: Path) -> str:
-    """Give the SHA-256 of a file's bytes in hexadecimal; a shapefile's attributes count with it."""
-    parts = [path] + ([sibling(path, ".dbf")] if path.suffix.lower() == ".shp" else [])
+    """Give the SHA-256 of a file's bytes in hexadecimal; of a shapefile: of those of .shp, .dbf and .prj, joined."""
+    parts = [path] + ([sibling(path, suffix) for suffix in (".dbf", ".prj")] if path.suffix.lower() == ".shp" else [])
     digests = []
     for part in parts:
         if part.is_file():

@@ -12,7 +12,7 @@ from proofstrip.config import HarvestPart
 from proofstrip.crops import Crop
 from proofstrip.errors import DataError, Notice
 from proofstrip.read.choose import Choice, Question, check_overrides
-from proofstrip.read.files import find_files, hash_file, short_name
+from proofstrip.read.files import find_files, short_name
 from proofstrip.read.measures import settle_measures
 from proofstrip.read.records import Reading, load, look_at
 from proofstrip.read.settle import settle_header, settle_machine, settle_position, settle_time
@@ -94,9 +94,9 @@ def read_harvest(settings: HarvestPart, folder: Path, crop: Crop, crs: pyproj.CR
     DataError
         When a file cannot be read, or leaves open what only the user can settle.
     """
-    paths, notices = find_files(settings.files, folder)
-    heads = [look_at(path) for path in paths]
-    names = [short_name(path, folder) for path in paths]
+    found, notices = find_files(settings.files, folder)
+    heads = [look_at(path) for path in found]
+    names = [short_name(path, folder) for path in found]
     check_overrides(settings.columns, {name: head.names for name, head in zip(names, heads, strict=True)})
     readings: list[Reading] = []
     for head, name in zip(heads, names, strict=True):
@@ -108,7 +108,7 @@ def read_harvest(settings: HarvestPart, folder: Path, crop: Crop, crs: pyproj.CR
     notices += [notice for reading in readings for notice in reading.notices]
     notices += _shift_counted_times(readings, frames) + _name_machines(readings, frames)
     sources = tuple(
-        SourceFile(reading.head.path, hash_file(reading.head.path), reading.rows, tuple(reading.choices.values()))
+        SourceFile(reading.head.path, found[reading.head.path], reading.rows, tuple(reading.choices.values()))
         for reading in readings
     )
     return Harvest(_join(frames, names, crs), tuple(notices), sources)

@@ -15,8 +15,8 @@ from proofstrip.units import M2_PER_HA
 MAX_FRACTION = 1.0
 # Any grain in a combine [%]; used where the crop is not known.
 ANY_MOISTURE_PCT = (3.0, 45.0)
-# From one row of a plot combine to wider than any header sold (common practice, no source) [m].
-SWATHS_M = (0.3, 25.0)
+# From a plot combine's two rows to wider than any header sold (common practice, no source) [m].
+SWATHS_M = (1.0, 25.0)
 # A combine harvests at no less and no more, however small or large (common practice, no source) [kg/s].
 FLOWS_KG_S = (0.5, 60.0)
 # Least share of the crop's ceiling that a whole field yields; only narrows the choices shown.

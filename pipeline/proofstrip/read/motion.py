@@ -142,7 +142,7 @@ def _settle_heading(reading: Reading, steps: derive.Steps, crop: Crop | None, pl
     if "heading" in reading.choices:
         highest = np.nanmax(reading.number("heading").values, initial=0.0)
         if reading.choices["heading"].unit is None and highest > FULL_TURN_RAD:
-            reading.settle("heading", "above 6.28, so degrees", "deg")
+            reading.settle("heading", "above 6.28: degrees", "deg")
         if convert(reading, "heading", crop) and reading.place is not None and reading.crs is not None:
             turned = reading.values["heading"] + grid_turn(reading.crs, *reading.place)
             reading.values["heading"] = turned % 360.0

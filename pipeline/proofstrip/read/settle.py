@@ -137,7 +137,7 @@ def settle_header(reading: Reading) -> None:
         states = ~states
         reading.note("header_inverted", f"column {column!r} says when the header is up; it is read so.")
     reading.header = states
-    reading.settle("header", f"{int(states.sum())} records down, {int((~states).sum())} up")
+    reading.settle("header", f"{int(states.sum())} down, {int((~states).sum())} up")
 
 
 def machine_codes(reading: Reading) -> Integers:

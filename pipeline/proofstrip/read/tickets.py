@@ -11,7 +11,7 @@ from proofstrip.config import TablePart
 from proofstrip.errors import DataError, Notice
 from proofstrip.read.choose import Choice, choose_columns
 from proofstrip.read.delimited import load_delimited, look_at_delimited
-from proofstrip.read.files import find_files, hash_file, tell_format
+from proofstrip.read.files import find_file, tell_format
 from proofstrip.read.names import TICKETS, plain_name, unit_spellings
 from proofstrip.read.table import Head, Loaded
 from proofstrip.read.values import to_labels, to_numbers
@@ -56,7 +56,8 @@ def read_tickets(settings: TablePart, folder: Path) -> Tickets:
     DataError
         When the table, a column, a unit, a label or a weight is missing or wrong.
     """
-    (path, *_), notices = find_files([settings.file], folder)
+    path, sha256 = find_file(settings.file, folder)
+    notices: list[Notice] = []
     if tell_format(path) != "delimited text":
         raise DataError(f"{path.name}: scale tickets are read from CSV or other delimited text; save the table as CSV.")
     head = look_at_delimited(path)
@@ -75,7 +76,7 @@ def read_tickets(settings: TablePart, folder: Path) -> Tickets:
         loads["moisture_pct"] = _moistures(loaded, head, choices["moisture"], notices)
     else:
         notices.append(Notice("ticket_moisture_missing", f"{path.name}: no column for moisture; {HINT}."))
-    return Tickets(loads, (*notices, *loaded.notices), hash_file(path))
+    return Tickets(loads, (*notices, *loaded.notices), sha256)
 
 
 def _choose(head: Head) -> dict[str, Choice]:

@@ -12,7 +12,7 @@ import shapely
 
 from proofstrip.config import TrialMapPart
 from proofstrip.errors import DataError, Notice
-from proofstrip.read.files import find_files, hash_file, tell_format
+from proofstrip.read.files import find_file, tell_format
 from proofstrip.read.positions import WGS84, measures_metres, utm_crs
 from proofstrip.read.values import label_text
 from proofstrip.read.vector import pick_layer, unreadable
@@ -57,14 +57,15 @@ def read_trial_map(settings: TrialMapPart, folder: Path) -> TrialMap:
         When the file, its coordinate system, a column, a label or a polygon is missing or wrong, strips overlap, or the
         control is no treatment of the map.
     """
-    (path, *_), notices = find_files([settings.file], folder)
+    path, sha256 = find_file(settings.file, folder)
+    notices: list[Notice] = []
     raw = _read_polygons(path)
     table = _pick_columns(raw, settings, path.name)
     _check_control(table, settings.control, path.name)
     table["geometry"] = _mend(table, path.name, notices)
     table = _project(_merge_parts(table, path.name, notices), path.name, notices)
     _refuse_overlap(table, path.name)
-    return TrialMap(table, tuple(notices), hash_file(path))
+    return TrialMap(table, tuple(notices), sha256)
 
 
 def _read_polygons(path: Path) -> gpd.GeoDataFrame:
