@@ -20,14 +20,31 @@ WIDTH = 79
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar", ".": "point"}
 
 
+def _find_crop(context: click.Context, option: click.Parameter, name: str | None) -> Crop | None:
+    """Look up the crop, when one is named."""
+    if name is None:
+        return None
+    try:
+        return find_crop(name, config_folder())
+    except ValueError as fault:
+        raise click.BadParameter(str(fault)) from None
+
+
+crop_option = click.option(
+    "--crop",
+    metavar="NAME",
+    callback=_find_crop,
+    help="Crop, for bushels and for what a unit would mean as a yield.",
+)
+
+
 @click.command()
 @click.argument("files", metavar="FILE...", nargs=-1, required=True, type=click.Path(dir_okay=False, path_type=Path))
-@click.option("--crop", metavar="NAME", help="Crop, for bushels and for what a unit would mean as a yield.")
+@crop_option
 @click.option("--json", "as_json", is_flag=True, help="Print only JSON.")
-def inspect(files: tuple[Path, ...], crop: str | None, as_json: bool) -> None:
+def inspect(files: tuple[Path, ...], crop: Crop | None, as_json: bool) -> None:
     """Show what raw harvest files hold; writes nothing."""
-    known = _find_crop(crop)
-    surveys = [survey_file(path, known) for path in files]
+    surveys = [survey_file(path, crop) for path in files]
     if as_json:
         click.echo(json.dumps([plain(dataclasses.asdict(survey)) for survey in surveys], indent=2))
     else:
@@ -138,13 +155,3 @@ def _say_number(value: float) -> str:
     digits = max(0, 5 - (math.floor(math.log10(abs(value))) + 1 if abs(value) >= 1 else 1))
     text = f"{value:.{digits}f}"
     return text.rstrip("0").rstrip(".") if "." in text else text
-
-
-def _find_crop(name: str | None) -> Crop | None:
-    """Look up the crop, when one is named."""
-    if name is None:
-        return None
-    try:
-        return find_crop(name, config_folder())
-    except ValueError as fault:
-        raise click.BadParameter(str(fault), param_hint="--crop") from None

@@ -9,6 +9,7 @@ from proofstrip.cli.inspect import inspect
 from proofstrip.cli.payback import payback
 from proofstrip.cli.run import run
 from proofstrip.cli.simulate import simulate
+from proofstrip.cli.start import start
 from proofstrip.cli.stats import stats
 from proofstrip.errors import ProofstripError
 
@@ -35,4 +36,5 @@ main.add_command(inspect)
 main.add_command(payback)
 main.add_command(run)
 main.add_command(simulate)
+main.add_command(start)
 main.add_command(stats)

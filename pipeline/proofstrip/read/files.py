@@ -47,7 +47,7 @@ def find_files(patterns: Iterable[str], folder: Path) -> tuple[dict[Path, str], 
     Returns
     -------
     tuple of dict of pathlib.Path to str and list of Notice
-        Each file with the SHA-256 of its bytes; a notice for each file that was named twice or has the same content as an earlier one.
+        Each file with the SHA-256 of its bytes; a notice for each that was named twice or has the bytes of another.
 
     Raises
     ------

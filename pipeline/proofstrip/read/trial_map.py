@@ -68,6 +68,27 @@ def read_trial_map(settings: TrialMapPart, folder: Path) -> TrialMap:
     return TrialMap(table, tuple(notices), sha256)
 
 
+def read_map_columns(path: Path) -> dict[str, list[object]]:
+    """Read the columns of a trial map, before anything is known of it.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+
+    Returns
+    -------
+    dict of str to list
+        Values by name of column; the geometry is left out.
+
+    Raises
+    ------
+    DataError
+        When the file is no map.
+    """
+    raw = _read_polygons(path)
+    return {str(name): raw[name].tolist() for name in raw.columns if name != raw.geometry.name}
+
+
 def _read_polygons(path: Path) -> gpd.GeoDataFrame:
     """Read the file's one layer of polygons."""
     kind = tell_format(path)

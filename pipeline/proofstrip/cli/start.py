@@ -1,0 +1,31 @@
+"""``proofstrip start``: a first trial file for raw files that are there."""
+
+from pathlib import Path
+
+import click
+
+from proofstrip.cli.inspect import crop_option
+from proofstrip.crops import Crop
+from proofstrip.read.first_draft import write_first_draft
+from proofstrip.read.survey import survey_file
+
+
+@click.command()
+@click.argument("files", metavar="FILE...", nargs=-1, required=True, type=click.Path(dir_okay=False, path_type=Path))
+@click.option("--map", "map_file", type=click.Path(dir_okay=False, path_type=Path), help="Trial map with the strips.")
+@crop_option
+@click.option(
+    "--to",
+    "trial",
+    metavar="TRIAL.toml",
+    required=True,
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="Trial file to write; one that is there is left alone.",
+)
+def start(files: tuple[Path, ...], map_file: Path | None, crop: Crop | None, trial: Path) -> None:
+    """Write a commented trial file for these raw files."""
+    if trial.exists():
+        raise click.UsageError(f"{trial} is there already; name another file.")
+    text = write_first_draft([survey_file(path, crop) for path in files], map_file, crop, trial.parent)
+    trial.write_text(text, encoding="utf-8")
+    click.echo(f"Wrote {trial}. Fill in what is empty, then: proofstrip run {trial}")

@@ -1,0 +1,141 @@
+"""The first draft of a trial file: what the raw files and the trial map say, and what is left to the user."""
+
+import os
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+
+from proofstrip.crops import Crop
+from proofstrip.read.choose import COLUMNS_PART, Question
+from proofstrip.read.survey import Survey
+from proofstrip.read.trial_map import read_map_columns
+from proofstrip.read.values import label_text
+
+SHOWN = 12
+
+
+def write_first_draft(surveys: Sequence[Survey], map_file: Path | None, crop: Crop | None, folder: Path) -> str:
+    """Write a commented trial file for raw files that were surveyed.
+
+    Parameters
+    ----------
+    surveys : sequence of Survey
+    map_file : pathlib.Path or None
+        The trial map, when it is there.
+    crop : Crop or None
+    folder : pathlib.Path
+        Where the trial file will stand; names of files are relative to it.
+
+    Returns
+    -------
+    str
+        TOML. What only the user knows is empty, and is asked for by line when the file is run.
+    """
+    files = "".join(f"\n    {quote(_relative(Path(survey.file), folder))}," for survey in surveys)
+    lines = [
+        "# First draft. Fill in what is empty; a line that starts with # counts once the # is taken away.",
+        "",
+        "[trial]",
+        'name = ""                       # what was tried',
+        'field = ""',
+        f"season = {_season(surveys)}",
+        f"crop = {quote(crop.name if crop else '')}",
+        'notes = ""',
+        "",
+        "[harvest]",
+        f"files = [{files}\n]",
+        *_write_questions(_gather(surveys)),
+        "",
+        *_write_map(map_file, folder),
+        "",
+        "# [scale]                       # scale tickets: strip, wet weight (its unit in the header), moisture; a row a load",
+        '# file = "tickets.csv"',
+        "",
+        "# [economics]",
+        '# price = "0.00 USD/bu"',
+        '# investment = "0 USD"',
+        "# years = 1                     # in how many it should have paid back",
+        '# area = "0 ac"                 # a year',
+        "# [economics.cost]",
+        '# "a treatment" = "0.00 USD/ac"',
+        "",
+    ]
+    return "\n".join(lines)
+
+
+def quote(text: str) -> str:
+    r"""Write a TOML string.
+
+    Parameters
+    ----------
+    text : str
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> quote('30" rows')
+    '"30\\" rows"'
+    """
+    return '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'
+
+
+def _relative(path: Path, folder: Path) -> str:
+    """Name a file from the trial file's folder."""
+    return Path(os.path.relpath(path.resolve(), folder.resolve())).as_posix()
+
+
+def _season(surveys: Sequence[Survey]) -> str:
+    """Give the year of the records, where they carry a date."""
+    dated = [survey.time for survey in surveys if survey.time is not None and survey.time.unix]
+    years = {datetime.fromtimestamp(span.start_s, UTC).year for span in dated}
+    return str(years.pop()) if len(years) == 1 else "0                      # the year"
+
+
+def _gather(surveys: Sequence[Survey]) -> list[Question]:
+    """Collect the questions of all files, each once."""
+    return list(dict.fromkeys(question for survey in surveys for question in survey.questions))
+
+
+def _write_questions(questions: Sequence[Question]) -> list[str]:
+    """Write each question with its choices, commented out; [harvest] before [harvest.columns]."""
+    lines: list[str] = []
+    for part in ("[harvest]", COLUMNS_PART):
+        asked = [question for question in questions if question.part == part]
+        if part == COLUMNS_PART and asked:
+            lines += ["", part]
+        for question in asked:
+            said = " ".join(question.sentence.split())
+            lines += [f"# To settle: {said}.", *(f"# {line}" for line in question.lines)]
+    return lines
+
+
+def _write_map(map_file: Path | None, folder: Path) -> list[str]:
+    """Write the part of the trial map, with the columns that are there."""
+    if map_file is None:
+        return [
+            "[trial_map]",
+            'file = ""',
+            'strip = "strip"',
+            'treatment = "treatment"',
+            '# block = "block"',
+            'control = ""',
+        ]
+    columns = read_map_columns(map_file)
+    folded = {name.casefold(): name for name in columns}
+    lines = [
+        f"# Columns of the map: {', '.join(columns)}",
+        "[trial_map]",
+        f"file = {quote(_relative(map_file, folder))}",
+        f"strip = {quote(folded.get('strip', ''))}",
+        f"treatment = {quote(folded.get('treatment', ''))}",
+        f"block = {quote(folded['block'])}" if "block" in folded else '# block = ""',
+    ]
+    treatments: list[str] = []
+    if "treatment" in folded:
+        labels = {label_text(value) for value in columns[folded["treatment"]]}
+        treatments = sorted(label for label in labels if label is not None)
+    shown = ", ".join(map(quote, treatments[:SHOWN]))
+    return [*lines, 'control = ""' + (f"                    # one of {shown}" if shown else "")]
