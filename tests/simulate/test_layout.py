@@ -43,7 +43,10 @@ def test_pass_orders():
     first = by_treatment.pass_strip[np.argsort(by_treatment.pass_number)][:6]
     assert set(by_treatment.strip_treatment[first]) == {0}
     every_second = layout_of(Scenario(pass_order="every_second"))
-    assert every_second.pass_strip[np.argsort(every_second.pass_number)].tolist() == [*range(0, 12, 2), *range(1, 12, 2)]
+    assert every_second.pass_strip[np.argsort(every_second.pass_number)].tolist() == [
+        *range(0, 12, 2),
+        *range(1, 12, 2),
+    ]
 
 
 @pytest.mark.parametrize(

@@ -137,12 +137,13 @@ def list_truth(harvest: Simulated) -> pd.DataFrame:
 
 def _format_tickets(harvest: Simulated) -> pd.DataFrame:
     """Give the scale tickets in the units of the log."""
-    us = harvest.scenario.units == "us"
-    weight = harvest.tickets["wet_mass_kg"] / (KG_PER_LB if us else 1.0)
+    # A truck scale shows steps of 20 lb or 10 kg.
+    unit, factor, shown = ("lb", KG_PER_LB, 20) if harvest.scenario.units == "us" else ("kg", 1.0, 10)
+    steps = harvest.tickets["wet_mass_kg"] / factor / shown
     return pd.DataFrame(
         {
             "Strip": harvest.tickets["strip"],
-            f"Wet weight ({'lb' if us else 'kg'})": (weight / 20).round().mul(20).astype(int),
+            f"Wet weight ({unit})": steps.round().mul(shown).astype(int),
             "Moisture (%)": harvest.tickets["moisture_pct"],
         }
     )

@@ -191,5 +191,5 @@ def weigh_loads(scenario: Scenario, layout: Layout, ground: pd.DataFrame, rng: n
     weight = load["wet_mass_kg"] * rng.normal(1, scenario.scale_error_sd, len(load))
     moisture = moisture + rng.normal(0, scenario.ticket_moisture_sd_pt, len(load))
     return pd.DataFrame(
-        {"strip": load.index, "wet_mass_kg": weight.round(-1).to_numpy(), "moisture_pct": moisture.round(1).to_numpy()}
+        {"strip": load.index, "wet_mass_kg": weight.round().to_numpy(), "moisture_pct": moisture.round(1).to_numpy()}
     )
