@@ -50,6 +50,11 @@ def test_byte_that_is_not_utf8_far_below_the_head(make_log: Make, read: Read, tm
     assert read(files=["log.csv"]).points["machine"].iloc[-1] == "Süd"
 
 
+def test_line_that_names_the_delimiter_is_skipped(make_log: Make, read: Read, tmp_path: Path) -> None:
+    (tmp_path / "log.csv").write_text("sep=;\n" + make_log().to_csv(index=False, sep=";"))
+    assert len(read(files=["log.csv"]).points) == 30
+
+
 def test_empty_lines_above_the_header_are_skipped(make_log: Make, read: Read, tmp_path: Path) -> None:
     (tmp_path / "log.csv").write_text("\n\n" + make_log().to_csv(index=False))
     assert len(read(files=["log.csv"]).points) == 30

@@ -127,9 +127,11 @@ def test_time_is_the_sum_of_durations(make_log: Make, read: Read, codes: Codes) 
 
 def test_counted_times_of_two_files_do_not_overlap(make_log: Make, read: Read) -> None:
     first, second = make_log().drop(columns="Time"), make_log(start=100).drop(columns="Time")
-    points = read(first, second).points
+    harvest = read(first, second)
+    points = harvest.points
     assert points["machine"].unique().tolist() == ["1"]
     assert points["time"].iloc[30] == 91.0
+    assert "begin 60 s after those of the file before it" in message(harvest, "time_shifted")
 
 
 def test_neither_time_nor_duration_is_asked(make_log: Make, read: Read) -> None:
@@ -413,6 +415,13 @@ def test_files_at_the_same_time_are_two_machines(make_log: Make, read: Read, cod
     harvest = read(make_log(), make_log(east=50.0))
     assert harvest.points["machine"].unique().tolist() == ["1", "2"]
     assert "machine_by_overlap" in codes(harvest)
+
+
+def test_times_that_count_from_each_files_start_are_said_to_be_no_proof_of_two_machines(
+    make_log: Make, read: Read
+) -> None:
+    files = [make_log(start=start).assign(Time=np.arange(30)) for start in (0, 100)]
+    assert "if it is the same machine, give times with a date" in message(read(*files), "machine_by_overlap")
 
 
 @pytest.mark.parametrize(

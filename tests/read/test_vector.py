@@ -6,6 +6,8 @@ from pathlib import Path
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import pyarrow as pa
+import pyarrow.parquet
 import pytest
 import shapely
 
@@ -66,6 +68,41 @@ def test_plain_parquet_with_columns_of_the_position(make_log: Make, read: Read, 
 def test_parquet_with_the_native_encoding_of_points(make_log: Make, read: Read, tmp_path: Path) -> None:
     as_points(make_log()).to_parquet(tmp_path / "log.parquet", geometry_encoding="geoarrow", schema_version="1.1.0")
     assert read(files=["log.parquet"]).points["easting_m"].iloc[0] == pytest.approx(420_000, abs=1e-3)
+
+
+@pytest.mark.parametrize("name", ["log.gpkg", "log.geojson", "log.parquet"])
+@pytest.mark.parametrize("written", ["stamp", "text", "two columns"])
+def test_times_of_every_kind(make_log: Make, read: Read, tmp_path: Path, name: str, written: str) -> None:
+    points = as_points(make_log())
+    stamps = pd.to_datetime(points["Time"], unit="s", utc=True)
+    if written == "stamp":
+        points["Time"] = stamps
+    elif written == "text":
+        points["Time"] = stamps.dt.strftime("%Y-%m-%dT%H:%M:%SZ")
+    else:
+        points["Date"], points["Time"] = stamps.dt.date, stamps.dt.strftime("%H:%M:%S")
+    points.to_parquet(tmp_path / name) if name.endswith("parquet") else points.to_file(tmp_path / name)
+    assert read(files=[name]).points["time"].tolist() == make_log()["Time"].tolist()
+
+
+def test_numbers_as_text_with_decimal_comma(make_log: Make, read: Read, tmp_path: Path) -> None:
+    as_points(make_log()).assign(**{"Flow(lb/s)": "20,5"}).to_parquet(tmp_path / "log.parquet")
+    points = read(files=["log.parquet"]).points
+    assert points["mass_flow_kg_s"].iloc[0] == pytest.approx(20.5 * 0.45359237)
+
+
+def test_column_of_dates_is_no_column_of_numbers(make_log: Make, read: Read, tmp_path: Path) -> None:
+    log = as_points(make_log()).assign(**{"Flow(lb/s)": pd.Timestamp("2024-10-07").date()})
+    log.to_parquet(tmp_path / "log.parquet")
+    with pytest.raises(DataError, match=r"column 'Flow\(lb/s\)' is of type date32\[day\], which holds no numbers"):
+        read(files=["log.parquet"])
+
+
+def test_parquet_column_that_stands_twice_is_refused(read: Read, tmp_path: Path) -> None:
+    table = pa.table([pa.array([1.0]), pa.array([2.0])], names=["Flow(lb/s)", "Flow(lb/s)"])
+    pa.parquet.write_table(table, tmp_path / "log.parquet")
+    with pytest.raises(DataError, match="stands twice"):
+        read(files=["log.parquet"])
 
 
 def test_columns_that_repeat_the_points_are_not_needed(make_log: Make, read: Read, tmp_path: Path) -> None:

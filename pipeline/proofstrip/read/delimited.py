@@ -18,6 +18,8 @@ from proofstrip.read.table import Head, Loaded
 DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 EMPTY = ["", "NA", "N/A", "n/a", "#N/A", "NaN", "nan", "NULL", "null", "None", "-"]
 SAMPLE_LINES = 50
+# Some spreadsheets write their delimiter into a first line of its own.
+SPREADSHEET_LINE = re.compile("sep=.", re.IGNORECASE)
 NUMBER = re.compile(r"\s*[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?\s*")
 COMMA_NUMBER = re.compile(r"\s*[+-]?\d+,\d+\s*")
 
@@ -45,6 +47,8 @@ def look_at_delimited(path: Path) -> Head:
     if len(head) == HEAD_BYTES:
         lines = lines[:-1]  # cut in its middle
     skip = next((number for number, line in enumerate(lines) if line.strip()), None)
+    if skip is not None and SPREADSHEET_LINE.fullmatch(lines[skip].strip()):
+        skip += 1
     if skip is None:
         raise DataError(f"{path.name}: the file holds only empty lines; export it again.")
     sample = [line for line in lines[skip : skip + SAMPLE_LINES] if line.strip()]

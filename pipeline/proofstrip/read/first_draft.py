@@ -48,7 +48,7 @@ def write_first_draft(surveys: Sequence[Survey], map_file: Path | None, crop: Cr
         "",
         *_write_map(map_file, folder),
         "",
-        "# [scale]                       # scale tickets: strip, wet weight (its unit in the header), moisture; a row a load",
+        "# [scale]                       # a row a load: strip, wet weight (its unit in the header), moisture",
         '# file = "tickets.csv"',
         "",
         "# [economics]",

@@ -168,13 +168,15 @@ def _to_frame(reading: Reading) -> pd.DataFrame:
 
 def _shift_counted_times(readings: list[Reading], frames: list[pd.DataFrame]) -> list[Notice]:
     """Let the counted times of a file begin after those of the file before it."""
-    end = None
+    end, notices = None, []
     for reading, frame in zip(readings, frames, strict=True):
         if reading.time_counts:
             if end is not None:
                 frame["time"] += end + FILE_GAP_S
+                said = f"{reading.name}: its counted times begin {FILE_GAP_S:g} s after those of the file before it."
+                notices.append(Notice("time_shifted", said))
             end = float(frame["time"].max())
-    return []
+    return notices
 
 
 def _name_machines(readings: list[Reading], frames: list[pd.DataFrame]) -> list[Notice]:
@@ -193,13 +195,13 @@ def _name_machines(readings: list[Reading], frames: list[pd.DataFrame]) -> list[
         spans[number].append((low, high))
         frame["machine"] = pd.Categorical([str(number + 1)] * len(frame))
         if number:
-            notices.append(
-                Notice(
-                    "machine_by_overlap",
-                    f"{reading.name}: its times overlap those of a file before it, so it is taken as another machine, "
-                    f"named {number + 1!r}.",
-                )
+            said = (
+                f"{reading.name}: its times overlap those of a file before it, so it is taken as another machine, named "
+                f"'{number + 1}'."
             )
+            if "since the start" in reading.choices["time"].settled:
+                said += " Its times only count from its own start: if it is the same machine, give times with a date."
+            notices.append(Notice("machine_by_overlap", said))
     return notices
 
 

@@ -9,11 +9,11 @@ import pyarrow as pa
 import pyproj
 
 from proofstrip.config import HarvestPart
-from proofstrip.errors import Notice
-from proofstrip.read.choose import Choice, Question, choose_columns
+from proofstrip.errors import DataError, Notice
+from proofstrip.read.choose import COLUMNS_PART, Choice, Question, choose_columns
 from proofstrip.read.delimited import load_delimited, look_at_delimited
 from proofstrip.read.files import tell_format
-from proofstrip.read.names import TARGETS
+from proofstrip.read.names import TARGETS, plain_name
 from proofstrip.read.table import Floats, Head, Loaded
 from proofstrip.read.values import Numbers, report_numbers, to_numbers
 from proofstrip.read.vector import load_parquet, load_vector, look_at_parquet, look_at_vector
@@ -85,10 +85,24 @@ class Reading:
     def number(self, quantity: str) -> Numbers:
         """Give a column as numbers in its own unit; what is lost is noted, once."""
         if quantity not in self.numbers:
-            numbers = to_numbers(self.column(quantity), self.head.layout.get("decimal", "."))
+            numbers = self._read_number(quantity)
             self.notices += report_numbers(numbers, self.choices[quantity].column, self.name)
             self.numbers[quantity] = numbers
         return self.numbers[quantity]
+
+    def _read_number(self, quantity: str) -> Numbers:
+        """Turn a column into numbers; texts outside of delimited files may have a decimal comma too."""
+        column = self.column(quantity)
+        try:
+            numbers = to_numbers(column, self.head.layout.get("decimal", "."))
+            if numbers.texts and "decimal" not in self.head.layout:
+                numbers = min(numbers, to_numbers(column, ","), key=lambda read: read.texts)
+        except pa.ArrowNotImplementedError as fault:
+            raise DataError(
+                f"{self.name}: column {self.choices[quantity].column!r} is of type {column.type}, which holds no "
+                f"numbers; name another column for {plain_name(quantity)} in {COLUMNS_PART}."
+            ) from fault
+        return numbers
 
 
 def look_at(path: Path) -> Head:

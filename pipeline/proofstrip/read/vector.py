@@ -83,6 +83,9 @@ def look_at_parquet(path: Path) -> Head:
     if not metadata.num_rows:
         raise DataError(f"{path.name}: the file has columns and no record; export it again.")
     names = metadata.schema.to_arrow_schema().names
+    if len(set(names)) < len(names):
+        twice = next(name for name in names if names.count(name) > 1)
+        raise DataError(f"{path.name}: column {twice!r} stands twice; give each column its own name.")
     geo = json.loads((metadata.metadata or {}).get(b"geo", b"{}"))
     if not geo:
         return Head(path, "Parquet", tuple(names))
