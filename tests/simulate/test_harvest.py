@@ -107,6 +107,8 @@ def test_a_slower_treatment_is_driven_slower():
         ({"narrow_last_share": 0.5}, "needs two passes a strip or more; found 1"),
         ({"shift_applied_s": -2.0}, "pairs a position with a later flow"),
         ({"step_s": 3.0}, "step_s 3.0 s"),
+        ({"header_up_m": -4.0}, "header_up_m -4.0 m must be from 0 to 12 m"),
+        ({"curve_radius_m": 30.0}, "no combine follows rows that bend under 50 m"),
         ({"log_through_turns": False, "header_switch": "missing"}, "header switch that is missing"),
     ],
 )

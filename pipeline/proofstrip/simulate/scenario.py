@@ -101,7 +101,7 @@ class Scenario:
     slowdowns_per_km, stops_per_km : float
         Slow stretches and full stops per kilometre cut.
     header_down_m, header_up_m : float
-        The header goes down this far before the crop and up this far after it [m].
+        The header goes down this far before the crop and up this far after it, 12 m at most [m].
     tailings_share, tailings_s : float
         Share of the grain that is threshed again, and its extra time [s].
     delay_flow_power : float
@@ -237,6 +237,13 @@ class Scenario:
                 f"narrow_last_share {self.narrow_last_share} needs two passes a strip or more; "
                 f"found {self.passes_per_strip}"
             )
+        # Neighbours are taken to have cut the whole length, and the run-in before the crop is 12 m.
+        if not (0 <= self.header_down_m <= 12 and 0 <= self.header_up_m <= 12):
+            raise ValueError(
+                f"header_down_m {self.header_down_m} m and header_up_m {self.header_up_m} m must be from 0 to 12 m"
+            )
+        if self.curve_radius_m is not None and self.curve_radius_m < 50:
+            raise ValueError(f"curve_radius_m {self.curve_radius_m} m: no combine follows rows that bend under 50 m")
         if not 0 < self.step_s <= 1:
             raise ValueError(f"step_s {self.step_s} s: noise is given per second, so a step is above 0 and up to 1 s")
         if self.shift_applied_s < 0:
