@@ -7,7 +7,7 @@ import numpy as np
 from proofstrip.stats.letters import assign_letters
 from proofstrip.stats.linear import Fit, Floats, fit_blocks, fit_unblocked
 from proofstrip.stats.mixed import fit_mixed
-from proofstrip.stats.multiple import dunnett_critical, dunnett_tail, t_tail, tukey_tail
+from proofstrip.stats.multiple import dunnett_criticals, dunnett_tail, t_tail, tukey_tail
 from proofstrip.stats.results import Design, LeaveOneOut, PairwiseDifference
 from proofstrip.stats.table import Plots
 
@@ -72,7 +72,7 @@ def contrast_control(fit: Fit, confidence: float) -> Contrasts:
     Contrasts
     """
     df, correlation = fit.df[0, 1:], fit.control_correlation()
-    critical = np.array([dunnett_critical(confidence, value, correlation) for value in df.tolist()])
+    critical = dunnett_criticals(confidence, df, correlation)
     return Contrasts(fit.means[1:] - fit.means[0], fit.standard_errors()[0, 1:], df, critical, correlation)
 
 

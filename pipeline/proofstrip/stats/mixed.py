@@ -93,9 +93,9 @@ def fit_mixed(plots: Plots) -> Fit:
             contrast = np.zeros(k)
             contrast[i], contrast[j] = 1.0, -1.0
             df[i, j] = df[j, i] = small.df(contrast)
-    f, df1, df2 = small.f_test(beta, np.hstack([-np.ones((k - 1, 1)), np.eye(k - 1)]).T)
+    f, df1, df2 = map(float, small.f_test(beta, np.hstack([-np.ones((k - 1, 1)), np.eye(k - 1)]).T))
     rows = (
-        AnovaRow("treatment", float(df1), None, None, f, f_tail(f, df1, df2)),
+        AnovaRow("treatment", df1, None, None, f, f_tail(f, df1, df2)),
         AnovaRow("block (random)", float(len(plots.blocks) - 1), None, None, None, None),
         AnovaRow("residual", df2, None, variance, None, None),
     )
