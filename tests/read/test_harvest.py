@@ -424,6 +424,13 @@ def test_times_that_count_from_each_files_start_are_said_to_be_no_proof_of_two_m
     assert "if it is the same machine, give times with a date" in message(read(*files), "machine_by_overlap")
 
 
+def test_counted_times_that_overlap_a_clock_are_another_machine(make_log: Make, read: Read) -> None:
+    clock, counted = make_log().assign(Time=np.arange(30)), make_log(start=100).drop(columns="Time")
+    harvest = read(clock, counted)
+    assert harvest.points["machine"].unique().tolist() == ["1", "2"]
+    assert "give times with a date" in message(harvest, "machine_by_overlap")
+
+
 @pytest.mark.parametrize(
     ("change", "said"),
     [

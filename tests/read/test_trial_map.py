@@ -44,6 +44,7 @@ def test_every_format_and_system_gives_the_same_ground(read_map: ReadMap, name: 
 
 def test_map_that_does_not_measure_metres_is_projected_and_said(read_map: ReadMap) -> None:
     # Web Mercator is metres in name: at 43 degrees it is 1 / cos(43) = 1.37 too long.
+    assert read_map(strips().to_crs(4326), "degrees.gpkg").notices == ()
     (notice,) = read_map(strips().to_crs(3857)).notices
     assert "does not measure metres on the ground; taken to WGS 84 / UTM zone 15N" in notice.message
 

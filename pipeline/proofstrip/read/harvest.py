@@ -196,10 +196,9 @@ def _name_machines(readings: list[Reading], frames: list[pd.DataFrame]) -> list[
         frame["machine"] = pd.Categorical([str(number + 1)] * len(frame))
         if number:
             said = (
-                f"{reading.name}: its times overlap those of a file before it, so it is taken as another machine, named "
-                f"'{number + 1}'."
+                f"{reading.name}: its times overlap those of a file before it; it is taken as machine '{number + 1}'."
             )
-            if "since the start" in reading.choices["time"].settled:
+            if reading.time_counts or "since the start" in reading.choices["time"].settled:
                 said += " Its times only count from its own start: if it is the same machine, give times with a date."
             notices.append(Notice("machine_by_overlap", said))
     return notices

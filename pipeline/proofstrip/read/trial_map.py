@@ -210,11 +210,9 @@ def _project(table: gpd.GeoDataFrame, file: str, notices: list[Notice]) -> gpd.G
     if measures_metres(table.crs, longitude, latitude):
         return table
     target = utm_crs(longitude, latitude)
-    notices.append(
-        Notice(
-            "map_projected", f"{file}: {table.crs.name} does not measure metres on the ground; taken to {target.name}."
-        )
-    )
+    if not table.crs.is_geographic:
+        said = f"{file}: {table.crs.name} does not measure metres on the ground; taken to {target.name}."
+        notices.append(Notice("map_projected", said))
     return table.to_crs(target)
 
 
