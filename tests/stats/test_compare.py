@@ -6,10 +6,10 @@ import json
 import numpy as np
 import pandas as pd
 import pytest
+from tests.stats.tables import block_table, loose_table, pair_table, settings
 
 from proofstrip.result import describe_comparison
 from proofstrip.stats import compare_treatments
-from tests.stats.tables import block_table, loose_table, pair_table, settings
 
 OLD = [60.0, 62.0, 58.5, 61.0, 59.5, 63.0]
 NEW = [62.5, 63.0, 61.5, 63.5, 61.0, 65.5]
@@ -66,7 +66,8 @@ def test_a_block_a_strip_is_no_block() -> None:
 
 
 def test_treatments_on_fields_of_their_own_are_not_replicated() -> None:
-    # Six strips of each, but each treatment on its own field: the strips of a field are averaged, and one is left of each.
+    # Six strips of each, but each treatment on its own field: the strips of a field are averaged, and one is left of
+    # each.
     table = loose_table(old=OLD, new=NEW)
     table["block"] = table["treatment"].map({"old": "east field", "new": "west field"})
     comparison = compare_treatments(table, "old", settings(), "yield")
@@ -170,7 +171,7 @@ def test_per_cent_does_not_move_with_calibration() -> None:
 def test_interval_and_p_agree() -> None:
     rng = np.random.default_rng(6)
     for _ in range(40):
-        rows = (rng.normal(60, 2, size=(4, 3)) + [0, 1, 2]).tolist()
+        rows = (rng.normal(60, 2, size=(4, 3)) + np.arange(3)).tolist()
         comparison = compare_treatments(block_table(["old", "a", "b"], rows), "old", settings(0.9), "yield")
         for row in comparison.differences:
             assert (row.p_value < 0.1) == (row.low > 0 or row.high < 0)
@@ -213,7 +214,7 @@ def test_leaving_one_block_out() -> None:
 def test_a_conclusion_that_hangs_on_one_block_is_fragile() -> None:
     # Five pairs near nothing and one at +10: without it the sign changes.
     old = np.array([60.0, 62.0, 58.5, 61.0, 59.5, 63.0])
-    new = old + [-0.3, 0.1, -0.2, 0.2, -0.1, 10.0]
+    new = old + np.array([-0.3, 0.1, -0.2, 0.2, -0.1, 10.0])
     comparison = compare_treatments(pair_table(new.tolist(), old.tolist()), "old", settings(), "yield")
     found = comparison.differences[0].leave_one_out
     assert found.fragile

@@ -3,10 +3,10 @@
 import numpy as np
 import pandas as pd
 import pytest
+from tests.stats.tables import loose_table, pair_table, settings
 
 from proofstrip.errors import DataError
 from proofstrip.stats import compare_treatments
-from tests.stats.tables import loose_table, pair_table, settings
 
 OLD = [60.0, 62.0, 58.5, 61.0]
 NEW = [62.5, 63.0, 61.5, 63.5]
