@@ -7,11 +7,11 @@ tests/stats/test_simulated_trials.py; the figures of docs/stats.md come from her
 import numpy as np
 
 from proofstrip.stats.contrasts import contrast_control
+from proofstrip.stats.design import Plots
 from proofstrip.stats.linear import fit_blocks, fit_unblocked
 from proofstrip.stats.mixed import fit_mixed
 from proofstrip.stats.paired import sign_flip_p
 from proofstrip.stats.permutation import permutation_p
-from proofstrip.stats.table import Plots
 
 TABLES = 2000
 

@@ -121,7 +121,7 @@ def test_an_empty_cell_is_a_missing_strip(table: Path) -> None:
     table.write_text(PAIRS.replace("4103", ""), encoding="utf-8")
     answer = json.loads(run(table, "--control", "old", "--json").stdout)
     assert answer["differences"][0]["pairs"] == 3
-    assert {notice["code"] for notice in answer["warnings"]} == {"missing_yield", "broken_pair"}
+    assert {notice["code"] for notice in answer["warnings"]} >= {"missing_yield", "broken_pair"}
 
 
 def test_misspelt_control(table: Path) -> None:

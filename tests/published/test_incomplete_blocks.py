@@ -10,9 +10,10 @@ from statsmodels.formula.api import ols
 from tests.stats.tables import block_table, settings
 
 from proofstrip.stats import compare_treatments
+from proofstrip.stats.design import Plots
 from proofstrip.stats.linear import fit_blocks
 from proofstrip.stats.mixed import fit_mixed
-from proofstrip.stats.table import Plots, read_strips
+from proofstrip.stats.table import read_strips
 
 # Weiss and Cox (1939), Iowa Agricultural Research Bulletin 257: 31 soybean varieties in 31 blocks of 6, Ames 1937,
 # bu/ac (data set weiss.incblock of the R package agridat, MIT licence).

@@ -15,8 +15,8 @@ import scipy.stats
 from tests.stats.tables import settings
 
 from proofstrip.stats import compare_treatments
+from proofstrip.stats.design import Plots
 from proofstrip.stats.linear import fit_unblocked
-from proofstrip.stats.table import Plots
 
 FOLDER = Path(scipy.stats.__file__).parent / "tests" / "data" / "nist_anova"
 FILES = sorted(FOLDER.glob("*.dat"))

@@ -53,6 +53,13 @@ def test_drift_along_the_order_is_seen() -> None:
     assert not [check for check in pairs_with([1.0, 2.0, 3.0]).checks if check.name == "drift"]
 
 
+def test_a_treatment_always_on_one_side_is_seen() -> None:
+    gains = [2.1, 1.2, 2.8, 1.8, 0.9, 3.0]
+    assert check_of(pairs_with(gains, [0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11]), "sides").passed is False
+    assert check_of(pairs_with(gains, [0, 1, 3, 2, 4, 5, 7, 6, 8, 9, 11, 10]), "sides").passed is True
+    assert check_of(pairs_with(gains[:3], [0, 1, 2, 3, 4, 5]), "sides").passed is None
+
+
 def test_unequal_scatter_is_seen() -> None:
     rng = np.random.default_rng(5)
     rows = rng.normal(60, 0.3, size=(10, 3))

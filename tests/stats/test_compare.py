@@ -133,6 +133,56 @@ def test_a_treatment_without_any_yield_is_named() -> None:
     assert "treatment_without_yield" in [notice.code for notice in comparison.warnings]
 
 
+def test_a_treatment_in_blocks_of_its_own_is_not_compared() -> None:
+    # c stands in blocks that share no treatment, at any remove, with those of the control.
+    rows = [[60.0, 62.5, None, None], [58.0, 61.0, None, None], [61.5, 63.0, None, None]]
+    rows += [[None, None, 70.0, 71.0], [None, None, 72.0, 71.5]]
+    comparison = compare_treatments(block_table(["old", "a", "c", "d"], rows), "old", settings(), "yield")
+    assert comparison.design == "paired"
+    assert [row.treatment for row in comparison.differences] == ["a"]
+    assert [(row.treatment, row.strips, row.missing) for row in comparison.treatments][2:] == [("c", 0, 2), ("d", 0, 2)]
+    told = {notice.code: notice.message for notice in comparison.warnings}
+    assert told["not_connected"].startswith("c, d: no block holds it together with old")
+
+
+def test_treatments_tied_through_a_third_one_are_compared() -> None:
+    rows = [[60.0, 62.5, None], [58.0, 61.0, None], [61.5, 63.0, None], [None, 64.0, 66.0], [None, 62.0, 65.0]]
+    comparison = compare_treatments(block_table(["old", "a", "c"], rows), "old", settings(), "yield")
+    assert comparison.design == "incomplete_blocks"
+    assert comparison.differences[1].pairs == 0
+    assert comparison.differences[1].difference > comparison.differences[0].difference
+    assert comparison.differences[1].se > comparison.differences[0].se
+
+
+def test_nothing_shares_a_block_with_the_control() -> None:
+    rows = [[60.0, None, None], [None, 61.0, 63.0], [None, 62.0, 61.0]]
+    comparison = compare_treatments(block_table(["old", "a", "b"], rows), "old", settings(), "yield")
+    assert comparison.design == "unreplicated"
+    assert [row.treatment for row in comparison.differences] == ["a", "b"]
+
+
+def test_few_pairs_are_told_their_smallest_p() -> None:
+    few = compare_treatments(pair_table(NEW[:4], OLD[:4]), "old", settings(0.9), "yield")
+    assert "no p below 0.12" in {notice.code: notice.message for notice in few.warnings}["few_replicates"]
+    assert not compare_treatments(pair_table(NEW[:5], OLD[:5]), "old", settings(0.9), "yield").warnings
+
+
+def test_lsd_of_strips_without_blocks_is_pooled() -> None:
+    comparison = compare_treatments(loose_table(old=OLD, new=NEW[:4]), "old", settings(0.95), "yield")
+    variance = (5 * np.var(OLD, ddof=1) + 3 * np.var(NEW[:4], ddof=1)) / 8
+    assert comparison.lsd == pytest.approx(2.306004 * np.sqrt(variance * (1 / 6 + 1 / 4)), rel=1e-6)
+
+
+def test_scales_that_disagree_are_pointed_out() -> None:
+    # A gain in every pair that is large in one very high yielding pair: clear in per cent, not in yield.
+    old = np.array([20.0, 22.0, 21.0, 23.0, 20.5, 300.0])
+    new = old * np.array([1.11, 1.09, 1.10, 1.12, 1.08, 1.10])
+    comparison = compare_treatments(pair_table(new.tolist(), old.tolist()), "old", settings(), "yield")
+    check = next(check for check in comparison.checks if check.name == "both_scales")
+    assert check.passed is False
+    assert "new" in check.note
+
+
 def test_order_of_rows_does_not_matter() -> None:
     table = block_table(["old", "a", "b"], THREE)
     shuffled = table.sample(frac=1, random_state=4)

@@ -7,9 +7,10 @@ import pytest
 import scipy.stats
 from tests.stats.tables import block_table, loose_table
 
+from proofstrip.stats.design import Plots
 from proofstrip.stats.paired import sign_flip_p
 from proofstrip.stats.permutation import permutation_p
-from proofstrip.stats.table import Plots, read_strips
+from proofstrip.stats.table import read_strips
 
 ROWS = [[60.0, 62.5, 61.0], [58.0, 61.0, 60.5], [61.5, 63.0, 61.0]]
 

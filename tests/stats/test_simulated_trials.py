@@ -7,11 +7,11 @@ from tests.stats.tables import pair_table, settings
 
 from proofstrip.stats import compare_treatments
 from proofstrip.stats.contrasts import contrast_control
+from proofstrip.stats.design import Plots
 from proofstrip.stats.linear import fit_blocks, fit_unblocked
 from proofstrip.stats.mixed import fit_mixed
 from proofstrip.stats.paired import sign_flip_p
 from proofstrip.stats.power import detectable_difference
-from proofstrip.stats.table import Plots
 
 TABLES = 2000
 

@@ -5,12 +5,14 @@ test without needing it. What can spoil a strip trial is looked for instead: too
 unequal scatter, a drift along the field.
 """
 
+from dataclasses import replace
+
 import numpy as np
 from scipy import special
 
+from proofstrip.stats.design import Plots
 from proofstrip.stats.linear import Fit, Floats, f_tail
 from proofstrip.stats.results import Check, Design
-from proofstrip.stats.table import Plots
 
 SUSPICIOUS = 0.05  # a check fails below this p; common practice, no source
 
@@ -35,6 +37,8 @@ def check_assumptions(plots: Plots, fit: Fit, design: Design) -> tuple[Check, ..
         checks = [check_outlying_strip(plots, fit), check_equal_scatter(plots, fit)]
     if plots.order is not None:
         checks.append(check_drift(plots, fit, design))
+        if design == "paired":
+            checks.append(check_side(plots))
     return tuple(checks)
 
 
@@ -191,6 +195,22 @@ def check_drift(plots: Plots, fit: Fit, design: Design) -> Check:
         "p-values lean on a randomised order all the more."
     )
     return Check("drift", passed, p, "p above 0.05", note)
+
+
+def check_side(plots: Plots) -> Check:
+    """Look whether the treatment always came on the same side of (or after) the control."""
+    assert plots.order is not None
+    cells = replace(plots, values=plots.order).cells()
+    first = int((cells[:, 1] < cells[:, 0]).sum())
+    n = len(cells)
+    passed = None if n < 4 else 0 < first < n
+    note = {
+        None: "There are too few pairs to see whether sides were drawn by lot.",
+        True: "The treatment came before the control in some pairs and after it in others.",
+        False: "The treatment lies on the same side of the control in every pair: a slope of the ground or a drift "
+        "of the machine would look just like an effect.",
+    }[passed]
+    return Check("sides", passed, float(first), f"1 to {n - 1} of {n} pairs", note)
 
 
 def correlation_p(first: Floats, second: Floats) -> float:

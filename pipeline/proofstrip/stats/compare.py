@@ -22,12 +22,13 @@ from proofstrip.stats.contrasts import (
     leave_one_out,
     percent_differences,
 )
+from proofstrip.stats.design import Plots
 from proofstrip.stats.linear import Fit, Floats
 from proofstrip.stats.paired import hodges_lehmann, sign_flip_p
 from proofstrip.stats.permutation import permutation_p
 from proofstrip.stats.power import detectable_difference
 from proofstrip.stats.results import Check, Comparison, Design, Difference, PairDifference, TreatmentSummary
-from proofstrip.stats.table import UNITS, Plots, StripTable, read_strips
+from proofstrip.stats.table import UNITS, StripTable, read_strips
 
 METHODS = {
     "paired": "paired t test",
@@ -91,12 +92,13 @@ def _compare(table: StripTable, fit: Fit, unit: str, settings: StatsPart) -> Com
     plots, design = table.plots, table.design
     differences = _differences(table, fit, settings)
     pairwise, letters, lsd_letters = compare_all_pairs(plots, fit, settings.confidence)
-    errors = fit.standard_errors()[np.triu_indices(len(plots.treatments), 1)]
+    errors = fit.pooled_errors(plots)[np.triu_indices(len(plots.treatments), 1)]
     t_critical = -special.stdtrit(fit.df_residual, (1 - settings.confidence) / 2)
     checks = (
         check_replication(_replicates(plots), design),
         check_scatter(fit, plots),
         _check_fragile(differences),
+        _check_scales(differences),
         *check_assumptions(plots, fit, design),
     )
     return Comparison(
@@ -118,7 +120,7 @@ def _compare(table: StripTable, fit: Fit, unit: str, settings: StatsPart) -> Com
         letters=letters,
         lsd_letters=lsd_letters,
         checks=checks,
-        warnings=(*table.notices, *_note_singles(plots)),
+        warnings=(*table.notices, *_note_singles(plots), *_note_few(differences)),
     )
 
 
@@ -244,6 +246,39 @@ def _rerandomise(plots: Plots, design: Design, settings: StatsPart) -> tuple[Flo
         p, floor, draws = sign_flip_p(pair_differences(plots), settings.permutations, settings.seed)
         return np.array([p]), floor, draws
     return permutation_p(plots, settings.permutations, settings.seed)
+
+
+def _check_scales(differences: tuple[Difference, ...]) -> Check:
+    """Tell whether yields and their logarithms lead to the same decision."""
+    name, allowed = "both_scales", "0 differ"
+    looked = [row for row in differences if row.low_pct is not None]
+    if not looked:
+        return Check(name, None, None, allowed, "There are no per cent to compare with.")
+    apart = [row.treatment for row in looked if _sign_of(row.low, row.high) != _sign_of(row.low_pct, row.high_pct)]
+    if not apart:
+        return Check(name, True, 0.0, allowed, "Yields and per cent lead to the same decision.")
+    note = f"For {', '.join(apart)} yields and per cent lead to different decisions: the case is close."
+    return Check(name, False, float(len(apart)), allowed, note)
+
+
+def _sign_of(low: float | None, high: float | None) -> int:
+    """Give the side of zero on which an interval lies; 0 when it spans it."""
+    return 1 if low is not None and low > 0 else -1 if high is not None and high < 0 else 0
+
+
+def _note_few(differences: tuple[Difference, ...]) -> list[Notice]:
+    """Point out that so few pairs cannot reach a small exact p."""
+    floors = [row.p_exact_floor for row in differences if row.p_exact_floor is not None]
+    alpha = 1 - differences[0].confidence
+    if not floors or max(floors) <= alpha:
+        return []
+    return [
+        Notice(
+            "few_replicates",
+            f"With so few replicates re-randomising can give no p below {max(floors):.2g}, whatever the yields: a "
+            f"decision at {100 * alpha:.0f} % leans on the bell shape of chance. More replicates free it of that.",
+        )
+    ]
 
 
 def _check_fragile(differences: tuple[Difference, ...]) -> Check:

@@ -4,12 +4,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from proofstrip.stats.design import Plots
 from proofstrip.stats.letters import assign_letters
 from proofstrip.stats.linear import Fit, Floats, fit_blocks, fit_unblocked
 from proofstrip.stats.mixed import fit_mixed
 from proofstrip.stats.multiple import dunnett_criticals, dunnett_tail, t_tail, tukey_tail
 from proofstrip.stats.results import Design, LeaveOneOut, PairwiseDifference
-from proofstrip.stats.table import Plots
 
 FITS = {
     "paired": fit_blocks,

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
+from proofstrip.stats.design import Plots
 from proofstrip.stats.results import AnovaRow
-from proofstrip.stats.table import Plots
 
 Floats = NDArray[np.float64]
 
@@ -49,6 +49,13 @@ class Fit:
         """Give the standard error of every difference of two means, shape (k, k)."""
         own = np.diag(self.covariance)
         return np.sqrt(np.maximum(own[:, None] + own[None, :] - 2 * self.covariance, 0.0))
+
+    def pooled_errors(self, plots: Plots) -> Floats:
+        """Give the standard error of every difference by the common residual variance, for the LSD."""
+        if plots.blocks:
+            return self.standard_errors()
+        inverse = 1 / np.bincount(plots.treatment, minlength=len(self.means))
+        return np.asarray(np.sqrt(self.variance * (inverse[:, None] + inverse[None, :])))
 
     def control_correlation(self) -> Floats:
         """Give the correlation of the differences from the control, shape (k - 1, k - 1)."""

@@ -14,9 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import optimize
 
+from proofstrip.stats.design import Plots
 from proofstrip.stats.linear import Fit, f_tail
 from proofstrip.stats.results import AnovaRow
-from proofstrip.stats.table import Plots
 
 Floats = NDArray[np.float64]
 

@@ -7,7 +7,7 @@ from math import comb, factorial, prod
 import numpy as np
 from numpy.typing import NDArray
 
-from proofstrip.stats.table import Codes, Floats, Plots
+from proofstrip.stats.design import Codes, Floats, Plots
 
 BATCH_CELLS = 500_000  # yields rearranged at once; bounds the memory of large tables
 

@@ -1,65 +1,20 @@
-"""Read a strip table into plots: one yield for each treatment in each block, everything odd said aloud."""
+"""Read a strip table: labels as labels, yields as numbers, everything odd said aloud."""
 
 import difflib
 import math
+from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from proofstrip.errors import DataError, Notice
+from proofstrip.stats.design import Floats, Plots, average_strips, recognise
 from proofstrip.stats.results import Design
-
-Floats = NDArray[np.float64]
-Codes = NDArray[np.intp]
 
 UNITS = {"yield_kg_ha": "kg/ha", "yield_bu_ac": "bu/ac"}
 MISSING_WORDS = {"", "na", "n/a", "nan", ".", "-"}
-
-
-@dataclass(frozen=True)
-class Plots:
-    """What is compared: one value for a treatment in a block (or a strip, without blocks).
-
-    Attributes
-    ----------
-    values : ndarray, shape (n,)
-        Yields.
-    treatment, block : ndarray of int, shape (n,)
-        Places in ``treatments`` and ``blocks``; ``block`` is all 0 in a design without blocks.
-    order : ndarray, shape (n,), or None
-        Place across the field or in time, where the table gives one.
-    treatments, blocks : tuple of str
-        The control comes first; ``blocks`` is empty in a design without blocks.
-    """
-
-    values: Floats
-    treatment: Codes
-    block: Codes
-    order: Floats | None
-    treatments: tuple[str, ...]
-    blocks: tuple[str, ...]
-
-    def keep(self, mask: NDArray[np.bool_]) -> "Plots":
-        """Give the plots where ``mask`` is true."""
-        order = None if self.order is None else self.order[mask]
-        return replace(
-            self, values=self.values[mask], treatment=self.treatment[mask], block=self.block[mask], order=order
-        )
-
-    def without_block(self, block: int) -> "Plots":
-        """Give the plots of all other blocks, numbered anew."""
-        rest = self.keep(self.block != block)
-        names = (*self.blocks[:block], *self.blocks[block + 1 :])
-        return replace(rest, block=rest.block - (rest.block > block), blocks=names)
-
-    def cells(self) -> Floats:
-        """Give blocks x treatments, empty where a treatment is absent."""
-        table = np.full((max(len(self.blocks), 1), len(self.treatments)), np.nan)
-        table[self.block, self.treatment] = self.values
-        return table
 
 
 @dataclass(frozen=True)
@@ -115,22 +70,30 @@ def read_strips(strips: pd.DataFrame, control: str, yield_column: str) -> StripT
     order = _read_order(strips)
 
     every = (control, *[name for name in dict.fromkeys(treatments) if name != control])
-    notices = _note_labels(every) + _note_missing(names, treatments, values)
     used = np.isfinite(values)
     _refuse_constant(values[used], yield_column)
-    plots, more = _average(values, treatments, blocks, order, every)
-    design, plots, dropped = _recognise(plots)
-    used_counts = {t: int(used[[name == t for name in treatments]].sum()) for t in every}
-    for treatment, count in _count_dropped(dropped, treatments, blocks, used).items():
-        used_counts[treatment] -= count
-    totals = {t: treatments.count(t) for t in every}
+    notices = _note_labels(every) + _note_missing(names, treatments, values)
+    rows = np.flatnonzero(used).tolist()
+    notices += _note_without_yield(every, {treatments[row] for row in rows})
+    plots, averaged = average_strips(
+        values[used],
+        [treatments[row] for row in rows],
+        None if blocks is None else [blocks[row] for row in rows],
+        None if order is None else order[used],
+        control,
+    )
+    design, plots, left_out = recognise(plots)
+    cells = set(plots.named_cells())
+    places = blocks if blocks is not None and plots.blocks else [""] * len(treatments)
+    counted = Counter(treatments[row] for row in rows if (treatments[row], places[row]) in cells)
+    totals = Counter(treatments)
     return StripTable(
         plots,
         design,
         every,
-        tuple(used_counts[t] for t in every),
-        tuple(totals[t] - used_counts[t] for t in every),
-        tuple([*notices, *more, *_note_dropped(dropped)]),
+        tuple(counted[name] for name in every),
+        tuple(totals[name] - counted[name] for name in every),
+        tuple([*notices, *averaged, *left_out]),
     )
 
 
@@ -269,6 +232,19 @@ def _note_labels(treatments: tuple[str, ...]) -> list[Notice]:
     ]
 
 
+def _note_without_yield(every: tuple[str, ...], found: set[str]) -> list[Notice]:
+    """Name the treatments without any yield; refuse a control without one."""
+    if every[0] not in found:
+        raise DataError(
+            f"strip table: no strip of the control {every[0]!r} has a yield. There is nothing to compare with."
+        )
+    return [
+        Notice("treatment_without_yield", f"No strip of {name!r} has a yield; it is left out of the comparison.")
+        for name in every
+        if name not in found
+    ]
+
+
 def _note_missing(names: list[str], treatments: list[str], values: Floats) -> list[Notice]:
     """Name the strips without a yield."""
     lost = [f"{n} ({t})" for n, t, v in zip(names, treatments, values, strict=True) if not np.isfinite(v)]
@@ -276,105 +252,3 @@ def _note_missing(names: list[str], treatments: list[str], values: Floats) -> li
         return []
     verb = "strip has" if len(lost) == 1 else "strips have"
     return [Notice("missing_yield", f"{len(lost)} {verb} no yield and cannot be compared: {', '.join(lost)}.")]
-
-
-def _average(
-    values: Floats,
-    treatments: list[str],
-    blocks: list[str] | None,
-    order: Floats | None,
-    every: tuple[str, ...],
-) -> tuple[Plots, list[Notice]]:
-    """Give one value for each treatment in each block; without blocks every strip stays a value of its own."""
-    used = np.isfinite(values)
-    names = tuple(t for t in every if any(u and t == name for u, name in zip(used, treatments, strict=True)))
-    if every[0] not in names:
-        raise DataError(
-            f"strip table: no strip of the control {every[0]!r} has a yield. There is nothing to compare with."
-        )
-    notices = [
-        Notice("treatment_without_yield", f"No strip of {t!r} has a yield; it is left out of the comparison.")
-        for t in every
-        if t not in names
-    ]
-    places = {name: place for place, name in enumerate(names)}
-    rows = np.flatnonzero(used)
-    treatment = np.array([places[treatments[row]] for row in rows], dtype=np.intp)
-    own_order = None if order is None else order[rows]
-    if blocks is None or len({blocks[row] for row in rows}) == 1:
-        if blocks is not None:
-            notices.append(
-                Notice(
-                    "one_block",
-                    f"All strips carry the block {blocks[0]!r}; they are compared as strips without blocks.",
-                )
-            )
-        return Plots(values[rows], treatment, np.zeros(len(rows), dtype=np.intp), own_order, names, ()), notices
-    block_names = tuple(dict.fromkeys(blocks[row] for row in rows))
-    block_places = {name: place for place, name in enumerate(block_names)}
-    block = np.array([block_places[blocks[row]] for row in rows], dtype=np.intp)
-    cell = block * len(names) + treatment
-    kept, inverse, counts = np.unique(cell, return_inverse=True, return_counts=True)
-    if counts.max() > 1:
-        notices.append(
-            Notice(
-                "strips_averaged",
-                f"{int((counts > 1).sum())} times a treatment has several strips in one block; their mean counts once. "
-                "Strips of one treatment in one block are not replicates.",
-            )
-        )
-    means = np.bincount(inverse, values[rows]) / counts
-    mean_order = None if own_order is None else np.bincount(inverse, own_order) / counts
-    return Plots(means, kept % len(names), kept // len(names), mean_order, names, block_names), notices
-
-
-def _recognise(plots: Plots) -> tuple[Design, Plots, Plots]:
-    """Name the design; give the plots it uses and those it cannot use."""
-    nothing = plots.keep(np.zeros(len(plots.values), dtype=bool))
-    sizes = np.bincount(plots.block)
-    if plots.blocks and sizes.max() == 1:  # no block compares anything: the blocks are the strips themselves
-        plots = replace(plots, block=np.zeros_like(plots.block), blocks=())
-    if not plots.blocks:
-        counts = np.bincount(plots.treatment)
-        replicated = len(counts) > 1 and counts[0] > 1 and counts[1:].max() > 1
-        return ("unblocked" if replicated else "unreplicated"), plots, nothing
-    if len(plots.treatments) == 2:
-        whole = sizes[plots.block] == 2
-        if whole.sum() >= 4:
-            return "paired", _recode(plots.keep(whole)), plots.keep(~whole)
-        return "unreplicated", plots, nothing
-    if len(plots.treatments) < 2 or len(plots.blocks) < 2:
-        return "unreplicated", plots, nothing
-    if len(plots.values) == len(plots.blocks) * len(plots.treatments):
-        return "complete_blocks", plots, nothing
-    residual_df = len(plots.values) - len(plots.blocks) - len(plots.treatments) + 1
-    return ("incomplete_blocks" if residual_df > 0 else "unreplicated"), plots, nothing
-
-
-def _recode(plots: Plots) -> Plots:
-    """Renumber the blocks after some were taken out."""
-    present, block = np.unique(plots.block, return_inverse=True)
-    return replace(plots, block=block, blocks=tuple(plots.blocks[place] for place in present))
-
-
-def _count_dropped(
-    dropped: Plots, treatments: list[str], blocks: list[str] | None, used: NDArray[np.bool_]
-) -> dict[str, int]:
-    """Count the strips behind plots that the design cannot use."""
-    counts: dict[str, int] = {}
-    for treatment, block in zip(dropped.treatment, dropped.block, strict=True):
-        name, label = dropped.treatments[treatment], dropped.blocks[block]
-        here = [u and t == name and b == label for u, t, b in zip(used, treatments, blocks or [], strict=True)]
-        counts[name] = counts.get(name, 0) + sum(here)
-    return counts
-
-
-def _note_dropped(dropped: Plots) -> list[Notice]:
-    """Name the halves of broken pairs."""
-    if not len(dropped.values):
-        return []
-    lost = ", ".join(
-        f"{dropped.treatments[t]} in block {dropped.blocks[b]}"
-        for t, b in zip(dropped.treatment, dropped.block, strict=True)
-    )
-    return [Notice("broken_pair", f"Without its partner a strip says nothing about the difference; not used: {lost}.")]
