@@ -232,7 +232,6 @@ class StripsPart(Part):
     max_other_share: Share
     min_covered_share: Share
     end_trim_m: Metres = Field(alias="end_trim", ge=0)
-    bin_m: Metres = Field(alias="bin", gt=0)
 
 
 class StatsPart(Part):
