@@ -36,6 +36,12 @@ class _Blocks:
         """Give the number of plots in each block."""
         return np.asarray(self.Z.sum(axis=0))
 
+    def has_scatter(self, size: float) -> bool:
+        """Tell whether blocks and treatments leave more than the rounding of numbers of this size."""
+        design = np.hstack([self.X, self.Z])
+        rest = self.y - design @ np.linalg.lstsq(design, self.y, rcond=None)[0]
+        return bool(np.abs(rest).max() > 64 * float(np.finfo(float).eps) * size)
+
     def solve(self, ratio: float, right: Floats) -> Floats:
         """Give (I + ratio Z Z')^-1 times ``right``; the inverse is known block by block."""
         weights = ratio / (1 + ratio * self.sizes)
@@ -81,6 +87,8 @@ def fit_mixed(plots: Plots) -> Fit:
         np.eye(len(plots.treatments))[plots.treatment],
         np.eye(len(plots.blocks))[plots.block],
     )
+    if not design.has_scatter(float(np.abs(plots.values).max())):
+        return _without_scatter(design, origin)
     ratio = estimate_ratio(design)
     beta, _, scaled = design.estimate(ratio)
     df_fixed = len(design.y) - design.X.shape[1]
@@ -112,6 +120,14 @@ def fit_mixed(plots: Plots) -> Fit:
         anova=rows,
         block_variance=ratio * variance,
     )
+
+
+def _without_scatter(design: _Blocks, origin: float) -> Fit:
+    """Give the means alone where blocks and treatments explain every digit: there is nothing to judge by."""
+    beta, _, _ = design.estimate(LARGEST_RATIO)
+    k, n = len(beta), len(design.y)
+    none = np.full((k, k), np.nan)
+    return Fit(beta + origin, np.zeros((k, k)), none, np.nan, 0.0, np.zeros(n), design.y + origin, (), 0.0)
 
 
 def estimate_ratio(design: _Blocks) -> float:
@@ -187,8 +203,11 @@ class _KenwardRoger:
         b = (a1 + 6 * a2) / (2 * q)
         g = ((q + 1) * a1 - (q + 4) * a2) / ((q + 2) * a2)
         c1, c2, c3 = (np.array([g, q - g, q + 2 - g]) / (3 * q + 2 * (1 - g))).tolist()
-        expected = 1 / (1 - a2 / q)
-        spread = (2 / q) * (1 + c1 * b) / ((1 - c2 * b) ** 2 * (1 - c3 * b))
-        rho = spread / (2 * expected**2)
-        df2 = float(4 + (q + 2) / (q * rho - 1))
-        return f * df2 / (expected * (df2 - 2)), q, df2
+        # E* = 1 / (1 - A2/q) and V* are mean and variance of the scaled F; rho = V* / (2 E*^2).
+        below = (1 - c2 * b) ** 2 * (1 - c3 * b)
+        rho = (1 - a2 / q) ** 2 * (1 + c1 * b) / (q * below) if below != 0 else np.inf
+        df2 = 4 + (q + 2) / (q * rho - 1) if q * rho != 1 else np.inf
+        scale = df2 * (1 - a2 / q) / (df2 - 2) if np.isfinite(df2) else 1 - a2 / q
+        if not (df2 > 2 and scale > 0):  # so few strips that F has no mean to match: fall back on the contrasts' own df
+            df2, scale = min(self.df(L[:, column]) for column in range(q)), 1.0
+        return f * scale, q, float(df2)
