@@ -95,6 +95,12 @@ def test_tukey_tail_is_scipys(df: int, means: int) -> None:
     assert tukey_tail(q, means, float(df)) == pytest.approx(scipy.stats.studentized_range.sf(q, means, df), abs=1e-8)
 
 
+def test_many_tukey_tails_are_the_same() -> None:
+    q = np.linspace(0.01, 14, 900)
+    one_by_one = np.concatenate([tukey_tail(part, 40, 78.0) for part in np.split(q, 9)])
+    assert tukey_tail(q, 40, 78.0) == pytest.approx(one_by_one, abs=1e-7)
+
+
 def test_tukey_of_a_block_trial_is_scipys() -> None:
     rng = np.random.default_rng(8)
     rows = (rng.normal(50, 3, size=(5, 1)) + rng.normal(0, 1, size=(5, 4)) + np.array([0, 1.0, 2.5, 0.5])).tolist()

@@ -5,6 +5,7 @@ import json
 import numpy as np
 import pandas as pd
 import pytest
+from tests.stats.tables import settings
 
 from proofstrip.errors import DataError
 from proofstrip.result import describe_comparison
@@ -12,7 +13,6 @@ from proofstrip.stats import compare_treatments
 from proofstrip.stats.page import write_page
 from proofstrip.stats.verdict import give_verdict
 from proofstrip.stats.wording import choose_unit
-from tests.stats.tables import settings
 
 
 def make_table(rng: np.random.Generator) -> pd.DataFrame:

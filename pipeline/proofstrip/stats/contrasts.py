@@ -1,6 +1,7 @@
 """Differences from the control by one model: their tests, their per cent, and what one block left out does to them."""
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -26,15 +27,20 @@ class Contrasts:
     Attributes
     ----------
     difference, se, df : ndarray
-    critical : ndarray
-        What |t| must exceed: Student's for one treatment, Dunnett's for several.
+    correlation : ndarray, shape (k - 1, k - 1)
+    confidence : float
     """
 
     difference: Floats
     se: Floats
     df: Floats
-    critical: Floats
     correlation: Floats
+    confidence: float
+
+    @cached_property
+    def critical(self) -> Floats:
+        """What |t| must exceed: Student's for one treatment, Dunnett's for several."""
+        return dunnett_criticals(self.confidence, self.df, self.correlation)
 
     @property
     def t(self) -> Floats:
@@ -71,9 +77,8 @@ def contrast_control(fit: Fit, confidence: float) -> Contrasts:
     -------
     Contrasts
     """
-    df, correlation = fit.df[0, 1:], fit.control_correlation()
-    critical = dunnett_criticals(confidence, df, correlation)
-    return Contrasts(fit.means[1:] - fit.means[0], fit.standard_errors()[0, 1:], df, critical, correlation)
+    difference, se = fit.means[1:] - fit.means[0], fit.standard_errors()[0, 1:]
+    return Contrasts(difference, se, fit.df[0, 1:], fit.control_correlation(), confidence)
 
 
 Percent = tuple[float | None, float | None, float | None]

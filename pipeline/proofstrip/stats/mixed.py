@@ -206,8 +206,8 @@ class _KenwardRoger:
         # E* = 1 / (1 - A2/q) and V* are mean and variance of the scaled F; rho = V* / (2 E*^2).
         below = (1 - c2 * b) ** 2 * (1 - c3 * b)
         rho = (1 - a2 / q) ** 2 * (1 + c1 * b) / (q * below) if below != 0 else np.inf
-        df2 = 4 + (q + 2) / (q * rho - 1) if q * rho != 1 else np.inf
-        scale = df2 * (1 - a2 / q) / (df2 - 2) if np.isfinite(df2) else 1 - a2 / q
-        if not (df2 > 2 and scale > 0):  # so few strips that F has no mean to match: fall back on the contrasts' own df
-            df2, scale = min(self.df(L[:, column]) for column in range(q)), 1.0
+        df2 = 4 + (q + 2) / (q * rho - 1) if q * rho != 1 else 0.0
+        if df2 <= 2:  # so few strips that F has no mean to match: fall back on the contrasts' own df
+            return f, q, min(self.df(L[:, column]) for column in range(q))
+        scale = df2 * (1 - a2 / q) / (df2 - 2)
         return f * scale, q, float(df2)

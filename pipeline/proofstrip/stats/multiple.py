@@ -17,6 +17,7 @@ NODES = 96
 NORMAL_REACH = 8.5  # a standard normal value lies outside with a chance below 2e-17
 FACTOR_STEPS = 200
 MANY_LOADINGS = 8
+MANY_VALUES = 400
 
 
 @cache
@@ -152,6 +153,9 @@ def tukey_tail(q: Floats, treatments: int, df: float) -> Floats:
     q = np.abs(np.asarray(q, dtype=float))
     if treatments == 2:
         return t_tail(q / np.sqrt(2), df)
+    if len(q) > MANY_VALUES:  # the tail is smooth: a cubic through a fine grid is right to 1e-7
+        grid = np.linspace(0.0, float(q.max()), MANY_VALUES)
+        return np.clip(interpolate.CubicSpline(grid, tukey_tail(grid, treatments, df))(q), 0, 1)
     z, z_weights = normal_nodes()
     s, s_weights = scale_nodes(df)
     tails = np.empty(len(q))
