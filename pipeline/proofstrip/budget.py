@@ -6,9 +6,11 @@ from pathlib import Path
 from statistics import fmean
 
 import numpy as np
+import pandas as pd
 
 from proofstrip.crops import Crop
 from proofstrip.errors import SettingsError
+from proofstrip.stats.table import label_text
 from proofstrip.units import HA_PER_ACRE, KG_PER_LB, Money
 
 KG_PER = {"t": 1000.0, "kg": 1.0, "lb": KG_PER_LB, "cwt": 100 * KG_PER_LB}  # cwt: the hundredweight of 100 lb
@@ -147,3 +149,25 @@ def paid_share(moisture_pct: float, standard_pct: float) -> float:
     0.0333
     """
     return min(1.0, (100 - standard_pct) / (100 - moisture_pct))
+
+
+def delivered_moisture(strips: pd.DataFrame, standard_moisture_pct: float) -> dict[str, float]:
+    """Moisture of all the grain of each treatment: its water over its wet weight.
+
+    Parameters
+    ----------
+    strips : pandas.DataFrame
+        treatment, moisture_pct and standard_mass_kg; strips without moisture or mass are left out.
+    standard_moisture_pct : float
+        At which standard_mass_kg is stated [%].
+
+    Returns
+    -------
+    dict of str to float
+        [%]; treatments without any moisture are not in it.
+    """
+    known = strips.dropna(subset=["moisture_pct", "standard_mass_kg"])
+    names = known["treatment"].map(label_text)
+    wet = known["standard_mass_kg"] * (100 - standard_moisture_pct) / (100 - known["moisture_pct"])
+    share = (wet * known["moisture_pct"]).groupby(names).sum() / wet.groupby(names).sum()
+    return {str(name): float(value) for name, value in share.items()}

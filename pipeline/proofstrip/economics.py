@@ -9,13 +9,12 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-import pandas as pd
-
 from proofstrip.budget import (
     KG_PER,
     PartialBudget,
     capital_recovery_factor,
     cost_per_ha,
+    delivered_moisture,
     mean_price_per_kg,
     paid_share,
     split_budget,
@@ -24,7 +23,6 @@ from proofstrip.config import EconomicsPart
 from proofstrip.crops import Crop
 from proofstrip.errors import DataError, Notice, SettingsError
 from proofstrip.stats.results import Comparison
-from proofstrip.stats.table import label_text
 from proofstrip.units import HA_PER_ACRE, KG_PER_LB
 
 __all__ = [
@@ -384,25 +382,3 @@ def _check_costs(named: Iterable[str], known: list[str]) -> None:
             problems.append(f"[economics.cost] names {name!r}; treatments are {', '.join(map(repr, known))}.{hint}")
     if problems:
         raise SettingsError(Path("[economics]"), problems)
-
-
-def delivered_moisture(strips: pd.DataFrame, standard_moisture_pct: float) -> dict[str, float]:
-    """Moisture of all the grain of each treatment: its water over its wet weight.
-
-    Parameters
-    ----------
-    strips : pandas.DataFrame
-        treatment, moisture_pct and standard_mass_kg; strips without moisture or mass are left out.
-    standard_moisture_pct : float
-        At which standard_mass_kg is stated [%].
-
-    Returns
-    -------
-    dict of str to float
-        [%]; treatments without any moisture are not in it.
-    """
-    known = strips.dropna(subset=["moisture_pct", "standard_mass_kg"])
-    names = known["treatment"].map(label_text)
-    wet = known["standard_mass_kg"] * (100 - standard_moisture_pct) / (100 - known["moisture_pct"])
-    share = (wet * known["moisture_pct"]).groupby(names).sum() / wet.groupby(names).sum()
-    return {str(name): float(value) for name, value in share.items()}
