@@ -1,5 +1,7 @@
 """The page of text, and how numbers are said."""
 
+import re
+
 import numpy as np
 import pytest
 from tests.stats.tables import block_table, loose_table, pair_table, settings
@@ -41,6 +43,12 @@ def test_several_treatments_have_letters() -> None:
     assert "Tukey" in page
     assert "Least significant difference" in page
     assert "old (control)" in page
+
+
+def test_large_sums_of_squares_are_written_out() -> None:
+    page = page_of(pair_table([4000.0, 4500.0, 4210.0], [3900.0, 4000.0, 4155.0]))
+    assert re.search(r"total +5 +[\d,]{7}$", page, flags=re.MULTILINE)
+    assert "e+0" not in page
 
 
 def test_unreplicated_shows_no_p() -> None:

@@ -290,7 +290,7 @@ def _check_fragile(differences: tuple[Difference, ...]) -> Check:
     if not hanging:
         return Check("one_block_left_out", True, 0.0, "0 changes", "Leaving any one block out changes no conclusion.")
     told = "; ".join(f"{name} without block {' or '.join(blocks)}" for name, blocks in hanging.items())
-    note = f"The conclusion hangs on single blocks and is fragile: it changes for {told}."
+    note = f"Whether yields differ hangs on single blocks and is fragile: it changes for {told}."
     return Check("one_block_left_out", False, float(len(hanging)), "0 changes", note)
 
 

@@ -164,7 +164,7 @@ def _anova(comparison: Comparison, unit: YieldUnit) -> list[str]:
     own = f" ({comparison.unit})" if comparison.unit else ""
     rows = [[f"Variance{own}", "df", "sum of squares", "mean square", "F", "p"]]
     for row in comparison.anova:
-        figures = ["" if value is None else f"{value:,.5g}" for value in (row.ss, row.ms, row.f)]
+        figures = [_figure(value) for value in (row.ss, row.ms, row.f)]
         rows.append([row.source, f"{row.df:.4g}", *figures, "" if row.p is None else say_p(row.p)])
     sureness = f"{100 * comparison.confidence:.0f} %"
     return [
@@ -172,6 +172,13 @@ def _anova(comparison: Comparison, unit: YieldUnit) -> list[str]:
         f"Least significant difference of one comparison ({sureness}): {unit.say(comparison.lsd)}. "
         f"Coefficient of variation {comparison.cv_pct:.1f} %.",
     ]
+
+
+def _figure(value: float | None) -> str:
+    """Give five digits, never an exponent for a large number."""
+    if value is None:
+        return ""
+    return f"{value:,.0f}" if abs(value) >= 99_999.5 else f"{value:,.5g}"
 
 
 def _checks(comparison: Comparison) -> list[str]:

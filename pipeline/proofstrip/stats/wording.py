@@ -1,5 +1,6 @@
 """Numbers as people read them: one unit, few digits, a sign where it matters."""
 
+import math
 from dataclasses import dataclass
 
 from proofstrip.units import HA_PER_ACRE, KG_PER_LB
@@ -16,7 +17,7 @@ class YieldUnit:
     factor : float
         Turns a yield of the comparison into this unit.
     decimals : int or None
-        None: three significant digits, for yields of unknown unit.
+        None: three significant digits or all before the point, for yields of unknown unit.
     """
 
     label: str
@@ -26,8 +27,10 @@ class YieldUnit:
     def number(self, value: float, sign: bool = False) -> str:
         """Say a yield without its unit."""
         own = self.factor * value
-        style = f"{'+' if sign else ''}," + (".3g" if self.decimals is None else f".{self.decimals}f")
-        text = format(own, style)
+        decimals = self.decimals
+        if decimals is None:
+            decimals = min(max(2 - math.floor(math.log10(abs(own))), 0), 6) if own else 0
+        text = format(own, f"{'+' if sign else ''},.{decimals}f")
         return text.replace("-", "−") if any(c in text for c in "123456789") else text.lstrip("+-")
 
     def say(self, value: float, sign: bool = False) -> str:
