@@ -122,9 +122,9 @@ def spike(level: Floats, pass_id: Ints, record_s: float, settings: CleanPart) ->
     array of bool, shape (n,)
         A jump that lasts longer than ``spike_s`` is the crop, not the sensor.
 
-    References
-    ----------
-    The limit of 5 robust standard deviations: 3.5 already erases real damage (docs/clean.md has the figures).
+    Notes
+    -----
+    docs/clean.md has figures of what lower limits do to damage that is real.
     """
     window = max(9, round(SPIKE_WINDOW_S / max(record_s, 0.1))) | 1
     longest = max(1, round(settings.spike_s / max(record_s, 0.1)))
