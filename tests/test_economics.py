@@ -220,13 +220,13 @@ def test_one_payback_a_treatment(soybean: Crop) -> None:
 
 
 def test_a_cost_of_an_unknown_treatment(comparison: Comparison, soybean: Crop) -> None:
-    with pytest.raises(SettingsError, match="names 'News'; treatments are 'old', 'new'. Did you mean 'new'?"):
+    with pytest.raises(SettingsError, match=r"names 'News'; treatments are 'old', 'new'\. Did you mean 'new'\?"):
         price_treatments(comparison, soybean, part(cost={"News": "3 USD/ac"}))
 
 
 def test_yields_without_a_unit_have_no_price(soybean: Crop) -> None:
     comparison = compare_treatments(pair_table((OLD + GAIN).tolist(), OLD.tolist()), "old", settings(), "yield")
-    with pytest.raises(DataError, match="no known unit.*Name the yield column yield_kg_ha or yield_bu_ac"):
+    with pytest.raises(DataError, match=r"no known unit.*Name the yield column yield_kg_ha or yield_bu_ac"):
         price_treatments(comparison, soybean, part())
 
 

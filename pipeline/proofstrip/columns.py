@@ -41,7 +41,9 @@ POINT_COLUMNS: tuple[Column, ...] = (
     Column("cut_easting_m", "m", "float64", "easting where this grain was cut: travel delay applied"),
     Column("cut_northing_m", "m", "float64", "northing where this grain was cut: travel delay applied"),
     Column("elevation_m", "m", "float64", "height as logged"),
-    Column("heading_deg", "deg", "float64", "direction of movement where this grain was cut, clockwise from grid north", 0, 360),
+    Column(
+        "heading_deg", "deg", "float64", "direction of movement where this was cut, clockwise from grid north", 0, 360
+    ),
     Column("speed_m_s", "m/s", "float64", "ground speed", 0, 20),
     Column("duration_s", "s", "float64", "length of the record", 0, 3600),
     Column("distance_m", "m", "float64", "distance travelled in the record", 0, 1000),
