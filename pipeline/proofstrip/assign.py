@@ -63,8 +63,7 @@ def _lay_swaths(points: gpd.GeoDataFrame, strips: gpd.GeoDataFrame) -> np.ndarra
     width = points["swath_m"].fillna(0.0).to_numpy()
     polygons = strips.geometry.to_numpy()
     shapely.prepare(polygons)
-    tree = shapely.STRtree(polygons)
-    own = _find_strip(tree, easting, northing)
+    own = find_strip(strips, easting, northing)
     inside = np.full((len(points), ACROSS), -1, dtype=np.int64)
     near = np.flatnonzero(own >= 0)
     for place in range(ACROSS):
@@ -72,15 +71,28 @@ def _lay_swaths(points: gpd.GeoDataFrame, strips: gpd.GeoDataFrame) -> np.ndarra
         x, y = easting[near] + offset * np.cos(heading[near]), northing[near] - offset * np.sin(heading[near])
         found = np.where(shapely.contains_xy(polygons[own[near]], x, y), own[near], -1)
         elsewhere = np.flatnonzero(found < 0)
-        found[elsewhere] = _find_strip(tree, x[elsewhere], y[elsewhere])
+        found[elsewhere] = find_strip(strips, x[elsewhere], y[elsewhere])
         inside[near, place] = found
     return inside
 
 
-def _find_strip(tree: shapely.STRtree, easting: np.ndarray, northing: np.ndarray) -> np.ndarray:
-    """Give the number of the strip that each place lies in; -1 outside."""
+def find_strip(strips: gpd.GeoDataFrame, easting: np.ndarray, northing: np.ndarray) -> np.ndarray:
+    """Give the strip that each place lies in.
+
+    Parameters
+    ----------
+    strips : geopandas.GeoDataFrame
+        Polygons, in the CRS of the places.
+    easting, northing : array of float, shape (n,)
+        [m]; NaN lies nowhere.
+
+    Returns
+    -------
+    array of int, shape (n,)
+        Row of the strip; -1 outside.
+    """
     number = np.full(len(easting), -1, dtype=np.int64)
-    place, polygon = tree.query(shapely.points(easting, northing), predicate="within")
+    place, polygon = strips.sindex.query(shapely.points(easting, northing), predicate="within")
     number[place] = polygon
     return number
 

@@ -76,30 +76,40 @@ def _against_control(strips: pd.DataFrame, column: str, control: str) -> pd.Seri
 def _check_speed(strips: pd.DataFrame, control: str) -> Check:
     """Fail when a treatment was driven much faster or slower: sensors are not the same at every flow."""
     usual = float(strips.loc[strips["treatment"] == control, "speed_m_s"].mean())
-    apart = 100 * _against_control(strips, "speed_m_s", control) / usual
-    return _margin(apart, "speed_by_treatment", MAX_SPEED_PCT, "%", ("driven faster", "driven slower"))
+    treatment, value = _furthest(100 * _against_control(strips, "speed_m_s", control) / usual)
+    note = f"{treatment} was driven {abs(value):.1f} % {'faster' if value > 0 else 'slower'} than the control."
+    return _judge("speed_by_treatment", value, MAX_SPEED_PCT, "%", note)
 
 
 def _check_moisture(strips: pd.DataFrame, control: str) -> Check:
     """Fail when a treatment's grain was wetter or drier: the correction then carries part of the difference."""
-    apart = _against_control(strips, "moisture_pct", control)
-    return _margin(apart, "moisture_by_treatment", MAX_MOISTURE_PT, "points", ("wetter", "drier"))
+    treatment, value = _furthest(_against_control(strips, "moisture_pct", control))
+    word = "wetter" if value > 0 else "drier"
+    note = f"The grain of {treatment} was {abs(value):.2f} points of moisture {word} than the control's."
+    return _judge("moisture_by_treatment", value, MAX_MOISTURE_PT, "points", note)
 
 
 def _check_removed(strips: pd.DataFrame, control: str) -> Check:
     """Fail when cleaning took more from one treatment than from another."""
-    apart = 100 * _against_control(strips, "share_removed", control)
-    return _margin(apart, "removed_by_treatment", MAX_REMOVED_POINTS, "points", ("cleaned more", "cleaned less"))
+    treatment, value = _furthest(100 * _against_control(strips, "share_removed", control))
+    word = "more" if value > 0 else "less"
+    note = f"Cleaning removed {abs(value):.1f} points {word} of the records of {treatment} than of the control's."
+    return _judge("removed_by_treatment", value, MAX_REMOVED_POINTS, "points", note)
 
 
-def _margin(apart: pd.Series, name: str, limit: float, unit: str, words: tuple[str, str]) -> Check:
-    """Judge the largest difference from the control against a margin."""
-    allowed = f"within {limit:g} {unit}"
+def _furthest(apart: pd.Series) -> tuple[str, float]:
+    """Give the treatment that lies furthest from the control, and how far; NaN where there is nothing to compare."""
     if apart.empty:
-        return Check(name, None, None, allowed, "There is nothing to compare.")
+        return "", float("nan")
     treatment = str(apart.abs().idxmax())
-    value = float(apart[treatment])
-    note = f"{treatment} was {abs(value):.1f} {unit} {words[value < 0]} than the control."
+    return treatment, float(apart[treatment])
+
+
+def _judge(name: str, value: float, limit: float, unit: str, note: str) -> Check:
+    """Hold a distance from the control against its margin."""
+    allowed = f"within {limit:g} {unit}"
+    if pd.isna(value):
+        return Check(name, None, None, allowed, "There is nothing to compare.")
     return Check(name, abs(value) <= limit, round(value, 3), allowed, note)
 
 
@@ -145,9 +155,10 @@ def look_at_run(
 
 def _delay_notice(delay: Delay) -> Notice:
     """Say that a delay is assumed."""
+    name = delay.machine if delay.machine.lower().startswith("combine") else f"combine {delay.machine}"
     return Notice(
         "delay_assumed",
-        f"The travel delay of combine {delay.machine} is assumed to be {delay.seconds:g} s: {delay.reason}.",
+        f"The travel delay of {name} is assumed to be {delay.seconds:g} s, because {delay.reason}.",
     )
 
 

@@ -18,10 +18,11 @@ from proofstrip.config import Settings
 from proofstrip.economics import Payback, delivered_moisture, price_treatments
 from proofstrip.errors import DataError, Notice
 from proofstrip.moisture import correct_moisture
-from proofstrip.read import read_harvest, read_trial_map
+from proofstrip.read import read_harvest, read_tickets, read_trial_map
 from proofstrip.record import Clock, describe_inputs, write_json, write_tables, written_whole
 from proofstrip.report import ReportMaterial, write_report
 from proofstrip.result import Findings, describe_run
+from proofstrip.scale import check_sensor, ground_by_strip, weigh_strips
 from proofstrip.sensitivity import Alternative, Material, try_choices
 from proofstrip.stats import Comparison, compare_treatments
 from proofstrip.stats.verdict import give_verdict
@@ -41,8 +42,8 @@ class Work:
         Records as read, and as far as the stages have come.
     track : Track or None
     delays : tuple of Delay
-    strips : pandas.DataFrame
-        The strip table.
+    sensed, strips : pandas.DataFrame
+        The strip table of the combine, and the one that is compared: of the scale, where every strip was weighed.
     comparison : Comparison or None
     alternatives, paybacks, notices, inputs
         As the stages found them.
@@ -54,6 +55,7 @@ class Work:
     points: gpd.GeoDataFrame = field(default_factory=lambda: gpd.GeoDataFrame(empty_frame(POINT_COLUMNS)))
     track: Track | None = None
     delays: tuple[Delay, ...] = ()
+    sensed: pd.DataFrame = field(default_factory=lambda: empty_frame(STRIP_COLUMNS))
     strips: pd.DataFrame = field(default_factory=lambda: empty_frame(STRIP_COLUMNS))
     comparison: Comparison | None = None
     alternatives: tuple[Alternative, ...] = ()
@@ -113,14 +115,28 @@ def assign(work: Work) -> Work:
 def strips(work: Work) -> Work:
     """Sum up each strip in the window that its block shares."""
     points = mark_windows(work.points, work.strips_map, work.settings.strips)
-    return replace(work, points=points, strips=make_strips(points, work.strips_map, work.settings))
+    table = make_strips(points, work.strips_map, work.settings)
+    return replace(work, points=points, sensed=table, strips=table)
+
+
+def scale(work: Work) -> Work:
+    """Put the scale in the place of the monitor, where every strip was weighed."""
+    settings = work.settings
+    if settings.scale is None:
+        return work
+    tickets = read_tickets(settings.scale, settings.folder)
+    ground = ground_by_strip(work.followed, work.strips_map)
+    table, notices = weigh_strips(work.sensed, tickets.loads, ground, settings)
+    inputs = {**work.inputs, Path(settings.scale.file).name: tickets.sha256}
+    return replace(work, strips=table, inputs=inputs, notices=(*work.notices, *tickets.notices, *notices))
 
 
 def stats(work: Work) -> Work:
     """Compare the treatments, and again under other choices of cleaning."""
     comparison = compare_treatments(work.strips, work.settings.trial_map.control, work.settings.stats)
     material = Material(work.raw, work.followed, work.delays, work.points, work.strips_map, work.settings)
-    return replace(work, comparison=comparison, alternatives=try_choices(material, comparison))
+    weighed = bool((work.strips["source"] == "scale").all())
+    return replace(work, comparison=comparison, alternatives=try_choices(material, comparison, weighed))
 
 
 def economics(work: Work) -> Work:
@@ -133,7 +149,7 @@ def economics(work: Work) -> Work:
     return replace(work, paybacks=priced)
 
 
-STAGES: tuple[Callable[[Work], Work], ...] = (read, clean, moisture, assign, strips, stats, economics)
+STAGES: tuple[Callable[[Work], Work], ...] = (read, clean, moisture, assign, strips, scale, stats, economics)
 
 
 def run_trial(settings: Settings, folder: Path, say: Callable[[str], None] = lambda text: None) -> dict[str, Any]:
@@ -177,7 +193,7 @@ def run_trial(settings: Settings, folder: Path, say: Callable[[str], None] = lam
 def _conclude(work: Work) -> Findings:
     """Put checks and warnings together, and decide."""
     control, comparison = work.settings.trial_map.control, work.compared
-    own = check_strips(work.points, work.strips, control)
+    own = (*check_strips(work.points, work.sensed, control), *check_sensor(work.sensed, work.strips, control))
     looked = look_at_run(work.points, work.strips, work.delays, work.settings.moisture.declared_pct)
     bushel = work.settings.trial.crop.kg_ha_per_bu_ac
     verdict = give_verdict(comparison, work.paybacks, own, work.settings.report.units, bushel)

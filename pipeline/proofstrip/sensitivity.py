@@ -146,6 +146,14 @@ CLEANING = (
 )
 
 
+# Weighed strips do not depend on how records were cleaned; what is left to ask is what the sensor would have said.
+MONITOR = Choice(
+    "Yield monitor instead of the scale",
+    "the strips' yields as the combine logged them, cleaned",
+    lambda material: material.cleaned,
+)
+
+
 def delay_choices(delays: tuple[Delay, ...]) -> Iterator[Choice]:
     """Give the other travel delays to look at: around an estimate, or the usual ones where it is assumed.
 
@@ -196,13 +204,15 @@ class Alternative:
     moves: bool
 
 
-def try_choices(material: Material, headline: Comparison) -> tuple[Alternative, ...]:
+def try_choices(material: Material, headline: Comparison, weighed: bool) -> tuple[Alternative, ...]:
     """Compare the treatments again under every other choice.
 
     Parameters
     ----------
     material : Material
     headline : Comparison
+    weighed : bool
+        The headline compares yields from the scale.
 
     Returns
     -------
@@ -210,7 +220,7 @@ def try_choices(material: Material, headline: Comparison) -> tuple[Alternative, 
         One for each choice and treatment; a choice that leaves a strip empty or cannot be compared says so.
     """
     found: list[Alternative] = []
-    for choice in (*CLEANING, *delay_choices(material.delays)):
+    for choice in (MONITOR,) if weighed else (*CLEANING, *delay_choices(material.delays)):
         try:
             strips = make_strips(choice.points(material), material.strips, material.settings)
             other = compare_treatments(strips, headline.control, material.settings.stats)
