@@ -11,6 +11,7 @@ import click
 
 from proofstrip.config import config_folder
 from proofstrip.crops import Crop, find_crop
+from proofstrip.preview import Preview, preview_file
 from proofstrip.read.choose import Question
 from proofstrip.read.names import plain_name
 from proofstrip.read.survey import ColumnSurvey, Survey, survey_file
@@ -45,18 +46,23 @@ crop_option = click.option(
 def inspect(files: tuple[Path, ...], crop: Crop | None, as_json: bool) -> None:
     """Show what raw harvest files hold; writes nothing."""
     surveys = [survey_file(path, crop) for path in files]
+    previews = [None if survey.questions else preview_file(Path(survey.file), crop) for survey in surveys]
+    pairs = list(zip(surveys, previews, strict=True))
     if as_json:
-        click.echo(json.dumps([plain(dataclasses.asdict(survey)) for survey in surveys], indent=2))
+        found = [{**dataclasses.asdict(one), "preview": two and dataclasses.asdict(two)} for one, two in pairs]
+        click.echo(json.dumps(plain(found), indent=2))
     else:
-        click.echo("\n\n".join(write_survey(survey) for survey in surveys))
+        click.echo("\n\n".join(write_survey(survey, preview) for survey, preview in pairs))
 
 
-def write_survey(survey: Survey) -> str:
+def write_survey(survey: Survey, preview: Preview | None) -> str:
     """Write the page on one file: at most 79 characters wide.
 
     Parameters
     ----------
     survey : Survey
+    preview : Preview or None
+        None while something is left to settle.
 
     Returns
     -------
@@ -66,7 +72,8 @@ def write_survey(survey: Survey) -> str:
     head = f"{survey.format}, {survey.rows:,} records" + (f" ({layout})" if layout else "")
     parts = [survey.file, _wrap(head), "", *_write_columns(survey), ""]
     parts += [_wrap(line, "          ") for line in _write_facts(survey)]
-    # Passes and faults belong here: the clean stage tells them.
+    if preview is not None:
+        parts += ["", *(_wrap(line, "          ") for line in _write_preview(preview))]
     if survey.notices:
         parts += ["", "Notes", *(_wrap(f"- {notice}", "  ") for notice in survey.notices)]
     parts += ["", *_write_questions(survey.questions)]
@@ -123,6 +130,17 @@ def _write_facts(survey: Survey) -> list[str]:
     count = len(survey.machines)
     facts.append("machines  " + (f"{count}: {', '.join(survey.machines)}" if count else "not named; taken as one"))
     return facts
+
+
+def _write_preview(preview: Preview) -> list[str]:
+    """Say what cleaning finds with the shipped settings."""
+    lines = [f"passes    {preview.passes:,}; {preview.usable_share:.0%} of the records are usable as they are"]
+    for delay in preview.delays:
+        machine = f" (machine {delay.machine})" if len(preview.delays) > 1 else ""
+        lines.append(f"delay     {delay.seconds:g} s{machine}, {delay.source}: {delay.reason}")
+    named = ", ".join(f"{plain_name(name)} {count:,}" for name, count in preview.faults.items())
+    lines.append(f"faults    {named or 'none'}")
+    return lines
 
 
 def _write_questions(questions: tuple[Question, ...]) -> list[str]:

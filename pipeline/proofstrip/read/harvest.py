@@ -70,7 +70,7 @@ class Harvest:
     sources: tuple[SourceFile, ...]
 
 
-def read_harvest(settings: HarvestPart, folder: Path, crop: Crop, crs: pyproj.CRS | None = None) -> Harvest:
+def read_harvest(settings: HarvestPart, folder: Path, crop: Crop | None, crs: pyproj.CRS | None = None) -> Harvest:
     """Read the raw files of a trial.
 
     Parameters
@@ -78,7 +78,7 @@ def read_harvest(settings: HarvestPart, folder: Path, crop: Crop, crs: pyproj.CR
     settings : HarvestPart
     folder : pathlib.Path
         File names start here.
-    crop : Crop
+    crop : Crop or None
         For bushels and plausible moisture.
     crs : pyproj.CRS or None
         Working projection, in metres: the trial map's; none: the UTM zone of the first file.
