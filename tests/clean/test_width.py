@@ -31,7 +31,7 @@ def drive(lines: list[tuple[tuple[float, float], tuple[float, float]]], step_m: 
     return Track(
         row=np.arange(n),
         machine=np.zeros(n, dtype=np.int64),
-        log=number.astype(np.int64),
+        log=number.astype(np.int64) - 1,
         time=np.arange(n, dtype=float),
         duration=np.ones(n),
         span=np.ones(n),

@@ -4,6 +4,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from scipy import ndimage
 
 from proofstrip.clean.track import Bools, Floats, Ints, Track, find_headings, first_of_run, last_of_run, position_at
 from proofstrip.config import CleanPart
@@ -12,6 +13,7 @@ from proofstrip.errors import DataError
 NEEDED = ("time", "easting_m", "northing_m", "mass_flow_kg_s", "duration_s", "distance_m", "swath_m")
 PLACED = ("time", "easting_m", "northing_m", "duration_s", "distance_m")
 MAX_SPELL = 20
+GUESSES = 3
 SPELL_SLACK_M = 1.0
 SPELL_SLACK_SHARE = 0.05
 MAX_JUMPING_SHARE = 0.2
@@ -108,7 +110,10 @@ def position_jump(track: Track, settings: CleanPart) -> Bools:
     bad = np.flatnonzero(same & (step - track.distance[1:] > slack)) + 1
     if len(bad) > MAX_JUMPING_SHARE * max(same.sum(), 1):
         _refuse_jumping(track, bad, step)
-    return _single_jumps(track, settings) | _spells(track, bad)
+    spells = _spells(track, bad)
+    # Beside a spell, or positions that stood still, the guesses for a single position are wrong themselves.
+    misleading = spells | np.r_[False, step == 0]
+    return spells | (_single_jumps(track, settings) & ~ndimage.binary_dilation(misleading, iterations=GUESSES))
 
 
 def _single_jumps(track: Track, settings: CleanPart) -> Bools:
@@ -116,7 +121,7 @@ def _single_jumps(track: Track, settings: CleanPart) -> Bools:
     here = np.arange(len(track))
     first, last = first_of_run(track.log), last_of_run(track.log)
     guesses = []
-    for reach in (1, 2, 3):
+    for reach in range(1, GUESSES + 1):
         before, after = np.maximum(here - reach, first), np.minimum(here + reach, last)
         span = track.odometer[after] - track.odometer[before]
         share = np.divide(track.odometer - track.odometer[before], span, out=np.full(len(here), 0.5), where=span > 0)
@@ -128,7 +133,7 @@ def _single_jumps(track: Track, settings: CleanPart) -> Bools:
     away = np.hypot(track.easting - middle[0], track.northing - middle[1])
     # In a turn the guesses cut the corner, each by its own length, and so differ from each other.
     doubt = np.median(np.hypot(guess[:, 0] - middle[0], guess[:, 1] - middle[1]), axis=0)
-    inside = (here - first >= 3) & (last - here >= 3)
+    inside = (here - first >= GUESSES) & (last - here >= GUESSES)
     return np.asarray(inside & (away > np.maximum(settings.jump_m_s, 4 * doubt)), dtype=np.bool_)
 
 
