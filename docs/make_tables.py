@@ -72,9 +72,7 @@ MEANINGS = {
         "block": "column with the block; not set: the strips have no blocks",
         "control": "treatment that the others are compared with",
     },
-    "scale": {
-        "file": "scale tickets, one row a load; `proofstrip.read.read_tickets` reads them, a run does not use them yet"
-    },
+    "scale": {"file": "scale tickets, one row a load ([strips](strips.md#scale-tickets))"},
     "ground_loss": {"file": "ground-loss counts, one row a frame; a run does not use them yet"},
     "economics": {
         "price": "price of the grain, or a list of season prices whose mean is used",
