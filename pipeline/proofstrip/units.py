@@ -26,6 +26,8 @@ UNREADABLE = (
     TypeError,
     TokenError,
     AssertionError,
+    ZeroDivisionError,
+    ValueError,
 )
 
 
