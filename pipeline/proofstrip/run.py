@@ -28,6 +28,8 @@ from proofstrip.stats import Comparison, compare_treatments
 from proofstrip.stats.verdict import give_verdict
 from proofstrip.strips import make_strips, mark_windows
 
+LOSS_UNUSED = "[ground_loss] is named in the trial file, but ground-loss counts do not enter the answer yet."
+
 
 @dataclass(frozen=True)
 class Work:
@@ -84,12 +86,13 @@ def read(work: Work) -> Work:
     trial_map = read_trial_map(settings.trial_map, settings.folder)
     harvest = read_harvest(settings.harvest, settings.folder, settings.trial.crop, trial_map.strips.crs)
     inputs = {source.path.name: source.sha256 for source in harvest.sources}
+    unused = (Notice("ground_loss_unused", LOSS_UNUSED),) if settings.ground_loss else ()
     return replace(
         work,
         strips_map=trial_map.strips,
         raw=harvest.points,
         points=harvest.points,
-        notices=(*trial_map.notices, *harvest.notices),
+        notices=(*trial_map.notices, *harvest.notices, *unused),
         inputs={**inputs, Path(settings.trial_map.file).name: trial_map.sha256},
     )
 

@@ -226,3 +226,10 @@ def test_a_folder_that_is_no_run_folder_is_left_alone(trial):
     (trial / "out" / "thesis.txt").write_text("mine")
     refused(run(trial), "not a run folder")
     assert (trial / "out" / "thesis.txt").read_text() == "mine"
+
+
+def test_a_part_that_no_stage_uses_yet_is_said(trial):
+    settle(trial, "[economics]", '[ground_loss]\nfile = "counts.csv"\n\n[economics]')
+    outcome = run(trial)
+    assert outcome.exit_code == 0, outcome.output
+    assert "ground-loss counts do not enter the answer yet" in outcome.stderr
