@@ -87,16 +87,18 @@ def written_whole(folder: Path) -> Iterator[Path]:
     DataError
         When the target is something else than a run folder, or cannot be written.
     """
+    # A name of its own, also for "." and for a link.
+    folder = folder.resolve()
     if folder.exists() and not (folder.is_dir() and (not any(folder.iterdir()) or (folder / "run.json").is_file())):
         raise DataError(
             f"{folder} exists and is not a run folder (it has no run.json); nothing was written. "
             "Name another folder with --out."
         )
-    fresh = folder.with_name(f".{folder.name}.new-{os.getpid()}-{time.monotonic_ns()}")
+    own = f"{os.getpid()}-{time.monotonic_ns()}"
+    fresh, old = (folder.with_name(f".{folder.name}.{kind}-{own}") for kind in ("new", "old"))
     try:
         fresh.mkdir(parents=True)
         yield fresh
-        old = folder.with_name(f".{folder.name}.old-{os.getpid()}-{time.monotonic_ns()}")
         if folder.exists():
             folder.rename(old)
         fresh.rename(folder)
@@ -105,6 +107,8 @@ def written_whole(folder: Path) -> Iterator[Path]:
         raise DataError(f"{folder} cannot be written: {fault}. Name another folder with --out.") from fault
     finally:
         shutil.rmtree(fresh, ignore_errors=True)
+        if old.exists() and not folder.exists():
+            old.rename(folder)
 
 
 def write_tables(folder: Path, points: gpd.GeoDataFrame, strips: pd.DataFrame) -> None:
