@@ -14,7 +14,7 @@ PACKAGE = Path(__file__).resolve().parents[1] / "pipeline" / "proofstrip"
 MODULES = sorted(PACKAGE.rglob("*.py"))
 MAX_LINES = 400
 # Longer than the limit, each until somebody finds a cut that makes both halves easier to read.
-LONGER = {"clean/delay.py": 446, "config.py": 436}
+LONGER = {"config.py": 436}
 # Calls that open, read, list or write files, on a path or on a table.
 FILE_CALLS = {
     "open",
