@@ -1,7 +1,5 @@
 """Things that would make the difference something else than the treatment: looked at before the answer is believed."""
 
-from collections.abc import Callable
-
 import geopandas as gpd
 import pandas as pd
 
@@ -144,13 +142,12 @@ def look_at_run(
     -------
     tuple of Notice
     """
-    looks: tuple[Callable[[], list[Notice]], ...] = (
-        lambda: [_delay_notice(delay) for delay in delays if delay.source == "assumed"],
-        lambda: _empty_strips(strips),
-        lambda: _thin_strips(strips),
-        lambda: _moisture_notices(points, declared_moisture_pct),
+    return (
+        *[_delay_notice(delay) for delay in delays if delay.source == "assumed"],
+        *_empty_strips(strips),
+        *_thin_strips(strips),
+        *_moisture_notices(points, declared_moisture_pct),
     )
-    return tuple(notice for look in looks for notice in look())
 
 
 def _delay_notice(delay: Delay) -> Notice:

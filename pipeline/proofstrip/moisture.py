@@ -43,6 +43,31 @@ def standard_mass(wet_mass_kg: np.ndarray, moisture_pct: np.ndarray, standard_pc
     return wet_mass_kg * (100.0 - moisture_pct) / (100.0 - standard_pct)
 
 
+def mean_moisture(
+    wet_mass_kg: "pd.Series[float]", standard_mass_kg: "pd.Series[float]", standard_pct: float
+) -> "pd.Series[float]":
+    """Give back the moisture of grain from its wet and its standard mass.
+
+    Parameters
+    ----------
+    wet_mass_kg, standard_mass_kg : pandas.Series of float
+        Sums over any number of records or loads [kg].
+    standard_pct : float
+        Wet basis [%].
+
+    Returns
+    -------
+    pandas.Series of float
+        100 - (100 - standard) x standard mass / wet mass [%]; NaN where there is no grain.
+
+    Examples
+    --------
+    >>> round(float(mean_moisture(pd.Series([10_000.0]), pd.Series([9467.456]), 15.5)[0]), 3)
+    20.0
+    """
+    return 100.0 - (100.0 - standard_pct) * standard_mass_kg / wet_mass_kg.where(wet_mass_kg > 0)
+
+
 def correct_moisture(points: gpd.GeoDataFrame, settings: Settings) -> gpd.GeoDataFrame:
     """Bring each record's grain to standard moisture.
 

@@ -12,7 +12,7 @@ from proofstrip.assign import find_strip
 from proofstrip.clean import Track
 from proofstrip.config import Settings
 from proofstrip.errors import DataError, Notice
-from proofstrip.moisture import standard_mass
+from proofstrip.moisture import mean_moisture, standard_mass
 from proofstrip.stats import Check
 from proofstrip.units import M2_PER_HA
 
@@ -104,12 +104,11 @@ def _add_loads(loads: pd.DataFrame, table: pd.DataFrame, standard_pct: float) ->
         {
             "strip": loads["strip"],
             "wet_mass_kg": wet,
-            "water_kg": wet * moisture / 100,
             "standard_mass_kg": standard_mass(wet, moisture, standard_pct),
         }
     )
     total = parts.groupby("strip").sum()
-    return total.assign(moisture_pct=100 * total["water_kg"] / total["wet_mass_kg"])
+    return total.assign(moisture_pct=mean_moisture(total["wet_mass_kg"], total["standard_mass_kg"], standard_pct))
 
 
 def check_sensor(sensed: pd.DataFrame, weighed: pd.DataFrame, control: str) -> tuple[Check, ...]:

@@ -6,6 +6,7 @@ treatment before the strips are compared.
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from functools import partial
 
 import geopandas as gpd
 import numpy as np
@@ -106,12 +107,8 @@ def _with_usable(points: gpd.GeoDataFrame, excluding: Flag) -> gpd.GeoDataFrame:
     return points.assign(usable=~has_flag(points["flags"], excluding))
 
 
-def _with_delay(material: Material, change_s: float | None, seconds: float | None) -> gpd.GeoDataFrame:
-    """Clean with another travel delay."""
-    delays = tuple(
-        replace(delay, seconds=delay.seconds + change_s if change_s is not None else float(seconds or 0.0))
-        for delay in material.delays
-    )
+def _with_delays(material: Material, delays: tuple[Delay, ...]) -> gpd.GeoDataFrame:
+    """Clean with other travel delays."""
     return strip_points(material.points, material.track, delays, material.strips, material.settings)
 
 
@@ -167,19 +164,14 @@ def delay_choices(delays: tuple[Delay, ...]) -> Iterator[Choice]:
     """
     if all(delay.source == "assumed" and delay.seconds > 0 for delay in delays):
         for seconds in (8.0, 12.0, 16.0):
-            yield Choice(
-                f"Travel delay {seconds:g} s",
-                "the data cannot tell the delay",
-                lambda material, seconds=seconds: _with_delay(material, None, seconds),  # type: ignore[misc]
-            )
+            other = tuple(replace(delay, seconds=seconds) for delay in delays)
+            name, note = f"Travel delay {seconds:g} s", "the data cannot tell the delay"
+            yield Choice(name, note, partial(_with_delays, delays=other))
         return
     step = NEAR_S if all(delay.source == "estimated" for delay in delays) else FAR_S
     for change, word in ((-step, "shorter"), (step, "longer")):
-        yield Choice(
-            f"Travel delay {step:g} s {word}",
-            "for every combine",
-            lambda material, change=change: _with_delay(material, change, None),  # type: ignore[misc]
-        )
+        other = tuple(replace(delay, seconds=delay.seconds + change) for delay in delays)
+        yield Choice(f"Travel delay {step:g} s {word}", "for every combine", partial(_with_delays, delays=other))
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ from proofstrip.columns import STRIP_COLUMNS
 from proofstrip.config import Settings, StripsPart
 from proofstrip.errors import DataError
 from proofstrip.flags import EXCLUDING, FLAGS, Flag, add_flag, has_flag
-from proofstrip.moisture import settle_moisture
+from proofstrip.moisture import mean_moisture
 from proofstrip.units import M2_PER_HA
 
 COMPASS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
@@ -153,8 +153,7 @@ def make_strips(points: gpd.GeoDataFrame, strips: gpd.GeoDataFrame, settings: Se
             f"strips: of {len(inside):,} records in strips none is usable. The most frequent faults there: "
             f"{_frequent_faults(inside['flags'])}. Look at the map of faults before changing a threshold in [clean]."
         )
-    moisture = settle_moisture(points, settings)[points.index.get_indexer(used.index)]
-    used = used.assign(water_kg=used["wet_mass_kg"] * moisture / 100, along=project_along(used, strips))
+    used = used.assign(along=project_along(used, strips))
     table = pd.DataFrame({name: strips[name].to_numpy() for name in ("strip", "treatment", "block")}).set_index("strip")
     table = table.join(_sum_up(used)).join(_count(inside))
     area = table["area_m2"].where(table["area_m2"] > 0)
@@ -162,7 +161,7 @@ def make_strips(points: gpd.GeoDataFrame, strips: gpd.GeoDataFrame, settings: Se
     table = table.assign(
         source="combine",
         yield_kg_ha=table["standard_mass_kg"] / area * M2_PER_HA,
-        moisture_pct=100 * table["water_kg"] / table["wet_mass_kg"].where(table["wet_mass_kg"] > 0),
+        moisture_pct=mean_moisture(table["wet_mass_kg"], table["standard_mass_kg"], settings.standard_moisture_pct),
         share_removed=1 - table["records_used"].fillna(0) / table["within"].where(table["within"] > 0),
     )
     table["yield_bu_ac"] = table["yield_kg_ha"] / bushel if bushel else np.nan
@@ -175,7 +174,7 @@ def make_strips(points: gpd.GeoDataFrame, strips: gpd.GeoDataFrame, settings: Se
 def _sum_up(used: pd.DataFrame) -> pd.DataFrame:
     """Add up the records counted, by strip."""
     by_strip = used.groupby("strip")
-    table = by_strip[["area_m2", "standard_mass_kg", "wet_mass_kg", "water_kg"]].sum()
+    table = by_strip[["area_m2", "standard_mass_kg", "wet_mass_kg"]].sum()
     table["length_m"] = by_strip["along"].max() - by_strip["along"].min()
     table["records_used"] = by_strip.size()
     table["speed_m_s"] = by_strip["speed_m_s"].median()

@@ -62,7 +62,7 @@ CORN_LB = {10: 52.56, 12: 53.77, 13: 54.39, 14: 55.02, 15: 55.67, 15.5: 56.00, 1
 
 @pytest.mark.parametrize(
     ("crop", "moisture", "printed"),
-    # University of Missouri G4020-type table. Soybean at 19 % is printed 64.64; 64.44 is right, so it is left out.
+    # A table of the G4020 type (grainweightconversion.com). Soybean at 19 % is printed 64.64, right is 64.44: left out.
     [("soybean", m, lb) for m, lb in SOYBEAN_LB.items()] + [("corn", m, lb) for m, lb in CORN_LB.items()],
 )
 def test_pounds_that_make_one_standard_bushel(crop, moisture, printed):

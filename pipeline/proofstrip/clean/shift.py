@@ -61,8 +61,7 @@ def find_cut(track: Track, seconds: Floats) -> Cut:
     """
     # One clock over all machines, so that one interpolation serves them all.
     step = float(track.time.max() - track.time.min() + 1000.0) if len(track) else 0.0
-    base = track.machine * step
-    clock = track.time + base
+    clock = track.time + track.machine * step
     first = first_of_run(track.log)
     end = clock - seconds
     middle, start = end - track.duration / 2, end - track.duration
@@ -75,14 +74,14 @@ def find_cut(track: Track, seconds: Floats) -> Cut:
     stretch = track.distance * track.cut_width
     known = np.cumsum(stretch)
     # The ground ends where a log ends: over a longer silence nothing is added.
-    knots = np.unique(np.r_[clock, (clock - track.duration)[first == np.arange(len(track))]])
+    begins = first == np.arange(len(track))
+    opening = (clock - track.duration)[begins]
+    knots = np.unique(np.r_[clock, opening])
     ground = np.interp(knots, clock, known)
-    opening = (clock - track.duration)[first == np.arange(len(track))]
-    ground[np.searchsorted(knots, opening)] = (known - stretch)[first == np.arange(len(track))]
+    ground[np.searchsorted(knots, opening)] = (known - stretch)[begins]
     area = np.interp(end, knots, ground) - np.interp(start, knots, ground)
-    share = (clock[place] - middle) / np.maximum(track.span[place], 1e-9)
+    share = np.clip((clock[place] - middle) / np.maximum(track.span[place], 1e-9), 0.0, 1.0)
     before = np.maximum(place - 1, first[place])
-    share = np.clip(share, 0.0, 1.0)
     pass_id = np.where(unlogged, 0, track.pass_id[place])
     entry, leave = first_of_run(track.pass_id)[place], last_of_run(track.pass_id)[place]
     return Cut(

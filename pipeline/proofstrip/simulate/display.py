@@ -19,7 +19,6 @@ DISTANCE_UNIT_M = 0.01 * 0.3048
 SPEED_NOISE_M_S = 0.02
 HEADING_NOISE_DEG = 0.3
 TRICKLE = 0.002
-TRUTH = ("true_jump", "true_frozen", "true_duplicate", "true_spike", "true_stuck")
 
 
 def write_log(

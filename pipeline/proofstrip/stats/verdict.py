@@ -18,12 +18,6 @@ if TYPE_CHECKING:
 
 Word = Literal["pays", "does_not_pay", "higher", "lower", "not_settled", "refused"]
 
-RULE = (
-    "With prices, a treatment pays when the whole interval of its net gain lies above zero and does not pay when it "
-    "lies below. Without prices, it is higher or lower when the whole interval of the yield difference lies above or "
-    "below zero. Otherwise the trial has not settled it. A failed check that forbids an answer comes first."
-)
-
 
 @dataclass(frozen=True)
 class Verdict:
