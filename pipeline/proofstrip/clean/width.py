@@ -149,7 +149,7 @@ def _cut_pass(track: Track, ground: Ground, run: slice) -> tuple[Floats, Ints]:
     lateral = ((np.arange(sides) + 0.5) / sides - 0.5) * width
     back = ((np.arange(steps) + 0.5) / steps)[None, :] * track.distance[run][:, None]
     sin, cos = np.sin(track.heading[run]), np.cos(track.heading[run])
-    easting = (track.easting[run] - 0.0)[:, None] - back * sin[:, None]
+    easting = track.easting[run][:, None] - back * sin[:, None]
     northing = track.northing[run][:, None] - back * cos[:, None]
     across, along = ground.turned(easting, northing)
     # One metre to the right of the track, in turned coordinates.
@@ -204,21 +204,9 @@ def settle_width(track: Track, overlap: Overlap, settings: CleanPart) -> Floats:
     """
     if len(track) == 0:
         return np.zeros(0)
-    records = max(
-        3,
-        int(
-            RUNNING_M
-            / max(
-                float(
-                    np.median(
-                        track.distance[track.distance > 0],
-                    )
-                ),
-                0.1,
-            )
-        )
-        | 1,
-    )
+    steps = track.distance[track.distance > 0]
+    step_m = max(float(np.median(steps)), 0.1) if len(steps) else 0.1
+    records = max(3, int(RUNNING_M / step_m) | 1)
     measured = _smooth_within(overlap.taken * track.swath, track.pass_id, records)
     expected = _typical_overlap(track, overlap, measured) * overlap.edges
     plain = np.abs(measured - expected) <= settings.full_width_share * track.swath
