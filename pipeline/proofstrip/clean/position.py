@@ -214,7 +214,14 @@ def mend_positions(track: Track, faulty: Bools) -> tuple[Floats, Floats]:
     if not doubtful.any() or len(good) < 2:
         return track.easting, track.northing
     along = track.odometer + track.log * (track.odometer.max() + 1.0)
-    return np.interp(along, along[good], track.easting[good]), np.interp(along, along[good], track.northing[good])
+    first, after = (np.searchsorted(track.log[good], track.log, side=side) for side in ("left", "right"))
+    # Held at the last good position of the log; a log without one stays as it is.
+    own = first < after
+    place = np.clip(along, along[good[np.minimum(first, len(good) - 1)]], along[good[np.maximum(after - 1, 0)]])
+    return (
+        np.where(own, np.interp(place, along[good], track.easting[good]), track.easting),
+        np.where(own, np.interp(place, along[good], track.northing[good]), track.northing),
+    )
 
 
 def off_pass(track: Track, settings: CleanPart) -> Bools:
