@@ -175,21 +175,23 @@ class TestEntry:
         assert entry_half_time(track, np.zeros(len(track)), ALL) is None
 
 
-class TestWhatStandsIn:
-    @pytest.fixture(scope="class")
-    def harvest(self, tmp_path_factory):
-        """One small invented field in each of three moods: told, refused, refused and already shifted."""
-        found = {}
-        for name, scenario in {
-            "told": SCENARIOS["ordinary"],
-            "refused": SCENARIOS["one_way"],
-            "shifted": Scenario(path="one_way", shift_applied_s=11.0),
-        }.items():
-            harvest = simulate_harvest(scenario, 1)
-            settings, points = settings_of(harvest, tmp_path_factory.mktemp("trial")), to_points(harvest)
-            found[name] = points, follow_machines(points, settings.clean), settings.clean
-        return found
+@pytest.fixture(scope="module")
+def harvest(tmp_path_factory):
+    """Follow the machines of three invented fields: told, refused, refused and already shifted."""
+    scenarios = {
+        "told": SCENARIOS["ordinary"],
+        "refused": SCENARIOS["one_way"],
+        "shifted": Scenario(path="one_way", shift_applied_s=11.0),
+    }
+    found = {}
+    for name, scenario in scenarios.items():
+        simulated = simulate_harvest(scenario, 1)
+        settings, points = settings_of(simulated, tmp_path_factory.mktemp("trial")), to_points(simulated)
+        found[name] = points, follow_machines(points, settings.clean), settings.clean
+    return found
 
+
+class TestWhatStandsIn:
     def test_the_estimate(self, harvest):
         (delay,) = estimate_delays(*harvest["told"], None)
         assert delay.source == "estimated"

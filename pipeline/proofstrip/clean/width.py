@@ -145,26 +145,25 @@ def _cut_pass(track: Track, ground: Ground, run: slice) -> tuple[Floats, Ints]:
     width = float(np.median(track.swath[run]))
     spacing = ground.cell / 1.4
     sides = int(np.ceil(width / spacing))
-    steps = int(np.ceil(np.quantile(track.distance[run], 0.99) / spacing)) + 1
     lateral = ((np.arange(sides) + 0.5) / sides - 0.5) * width
-    back = ((np.arange(steps) + 0.5) / steps)[None, :] * track.distance[run][:, None]
-    sin, cos = np.sin(track.heading[run]), np.cos(track.heading[run])
-    easting = track.easting[run][:, None] - back * sin[:, None]
-    northing = track.northing[run][:, None] - back * cos[:, None]
-    across, along = ground.turned(easting, northing)
+    # As many places along each record as its way needs: over lost records it is many times the usual.
+    steps = np.ceil(track.distance[run] / spacing).astype(np.int64) + 1
+    first, record = np.cumsum(steps) - steps, np.repeat(np.arange(len(steps)), steps)
+    share = (np.arange(len(record)) - first[record] + 0.5) / steps[record]
+    back = share * track.distance[run][record]
+    sin, cos = np.sin(track.heading[run])[record], np.cos(track.heading[run])[record]
+    across, along = ground.turned(track.easting[run][record] - back * sin, track.northing[run][record] - back * cos)
     # One metre to the right of the track, in turned coordinates.
     right = _turn_vector(cos, -sin, ground)
-    probe = lateral[None, None, :]
-    u = across[:, :, None] + right[0][:, None, None] * probe
-    v = along[:, :, None] + right[1][:, None, None] * probe
+    u, v = across[:, None] + right[0][:, None] * lateral, along[:, None] + right[1][:, None] * lateral
     tile, cell = ground.locate(u, v)
     owner = ground.owner[tile, cell]
-    taken = (owner > 0).mean(axis=(1, 2))
-    edges = _touching_edges(ground, (across[:, 0], along[:, 0]), right, width)
+    taken = np.bincount(record, weights=(owner > 0).mean(axis=1)) / steps
+    edges = _touching_edges(ground, (across[first], along[first]), (right[0][first], right[1][first]), width)
     # Claim by cell centre: marking every touched cell would widen each swath by half a cell.
     off_u, off_v = np.floor(u) + 0.5 - u, np.floor(v) + 0.5 - v
-    sideways = (off_u * right[0][:, None, None] + off_v * right[1][:, None, None]) * ground.cell**2
-    claimed = (np.abs(probe + sideways) <= width / 2) & (owner == 0)
+    sideways = (off_u * right[0][:, None] + off_v * right[1][:, None]) * ground.cell**2
+    claimed = (np.abs(lateral + sideways) <= width / 2) & (owner == 0)
     ground.owner[tile[claimed], cell[claimed]] = track.pass_id[run][0]
     return taken, edges
 
