@@ -104,3 +104,95 @@ def test_every_default_stands_with_its_reason():
     lines = [line for line in text.splitlines() if "=" in line and not line.startswith("#")]
     assert all("#" in line for line in lines), [line for line in lines if "#" not in line]
     assert sum(len(part) for part in values.values()) == len(lines)
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        ("[moisture]\nstandard_pct = 100\n", "standard_pct Input should be less than 100; found 100"),
+        ("[moisture]\ndeclared_pct = -1\n", "declared_pct Input should be greater than or equal to 0; found -1"),
+        ('[clean]\nmax_gap = "-10 s"\n', "max_gap Input should be greater than 0; found -10.0"),
+        ('[clean]\nheader_up = "nan s"\n', "header_up 'nan s' is not a finite number"),
+        ('[clean]\ncell = "ten m"\n', "cell 'ten m' is not a number and a unit"),
+        ('[clean]\ndelay = "11"\n', "delay '11' has no unit; write for example '11 s'"),
+        ("[strips]\nmax_other_share = 1.5\n", "max_other_share Input should be less than or equal to 1; found 1.5"),
+        ("[stats]\nconfidence = 95\n", "confidence Input should be less than 1; found 95"),
+        ('[report]\nunits = "imperial"\n', "units Input should be 'us' or 'metric'; found 'imperial'"),
+        ('[economics]\nprice = "0 USD/bu"\n', "a price is above zero; found 0"),
+        ('[economics]\nprice = "11 USD/ac"\n', "a price has /bu or /t or /kg or /lb or /cwt after the currency"),
+        ("[economics]\nprice = 11\n", "needs an amount and a currency in quotes"),
+        (
+            '[harvest.columns]\nmass_flow = { column = "F", units = "lb/s" }\n',
+            "columns.mass_flow.units is not a setting",
+        ),
+        ("[season]\nyear = 2024\n", "[season] is not a setting; see docs/settings.md for the names"),
+    ],
+)
+def test_a_value_that_cannot_be_is_refused_on_its_line(tmp_path, more, said):
+    (only,) = problems(tmp_path, GOOD + more)
+    assert said in only
+    assert only.startswith("line 1")
+
+
+def test_a_key_of_the_models_own_is_no_setting(tmp_path):
+    (only,) = problems(tmp_path, GOOD + '[clean]\nmax_gap_s = "20 s"\n')
+    assert "line 11: [clean] max_gap_s is not a setting" in only
+
+
+def test_a_part_that_is_a_number(tmp_path):
+    (only,) = problems(tmp_path, "report = 3\n" + GOOD)
+    assert only.startswith("line 1: [report]")
+
+
+def test_a_byte_order_mark_is_fine(tmp_path):
+    path = tmp_path / "trial.toml"
+    path.write_text(GOOD, encoding="utf-8-sig")
+    assert load_settings(path).trial.name == "A trial"
+
+
+def test_a_folder_is_no_settings_file(tmp_path):
+    with pytest.raises(SettingsError, match="there is no such file; give the path of a TOML file"):
+        load_settings(tmp_path)
+
+
+@pytest.mark.parametrize("part", ["clean", "moisture", "strips", "stats", "report"])
+def test_every_setting_of_a_part_has_its_default_in_the_file_or_in_a_comment(part):
+    text, values = read_toml(config_folder() / "defaults.toml")
+    model = type(getattr(load_defaults(), part))
+    names = {field.alias or name for name, field in model.model_fields.items()}
+    shown = {name for name in names if f"# {name} =" in text}
+    assert set(values[part]) | shown == names
+    assert not set(values[part]) & shown
+
+
+@pytest.mark.parametrize(
+    ("part", "name", "value"),
+    [
+        ("clean", "max_gap_s", 10.0),
+        ("clean", "jump_m_s", 1.5),
+        ("clean", "cell_m", 0.5),
+        ("clean", "delay_s", None),
+        ("clean", "delay_low_s", -15.0),
+        ("moisture", "use", "record"),
+        ("moisture", "declared_pct", None),
+        ("strips", "end_trim_m", 0.0),
+        ("stats", "confidence", 0.9),
+        ("report", "units", "us"),
+    ],
+)
+def test_defaults_are_read_in_si(part, name, value):
+    assert getattr(getattr(load_defaults(), part), name) == value
+
+
+def test_one_setting_changes_and_its_neighbours_stay(tmp_path):
+    settings = load_settings(write(tmp_path, GOOD + '[clean]\nmax_gap = "0.5 min"\n'))
+    assert settings.clean.max_gap_s == 30.0
+    assert settings.clean.model_copy(update={"max_gap_s": 10.0}) == load_defaults().clean
+
+
+def test_prices_of_several_seasons_and_a_cost_that_saves(tmp_path):
+    more = '[economics]\nprice = ["4 USD/bu", "5 USD/bu"]\n[economics.cost]\n"a b" = "-3 USD/ac"\n'
+    economics = load_settings(write(tmp_path, GOOD + more)).economics
+    assert [price.amount for price in economics.price] == [4.0, 5.0]
+    assert economics.cost["a b"].amount == -3.0
+    assert economics.currency == "USD"

@@ -221,7 +221,7 @@ class CleanPart(Part):
 class MoisturePart(Part):
     """Grain moisture."""
 
-    standard_pct: Percent | None = None
+    standard_pct: float | None = Field(None, ge=0, lt=100)
     declared_pct: Percent | None = None
     use: Literal["record", "pass"]
 
