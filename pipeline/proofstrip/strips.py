@@ -41,8 +41,9 @@ def mark_windows(points: gpd.GeoDataFrame, strips: gpd.GeoDataFrame, settings: S
     good = ~has_flag(flags, EXCLUDING) & along.notna()
     members = pd.DataFrame({"block": block, "strip": points["strip"], "pass_id": points["pass_id"], "along": along})
     windows = common_windows(members[good], settings.min_covered_share)
-    low, high = block.map(windows["low"]) + settings.end_trim_m, block.map(windows["high"]) - settings.end_trim_m
-    flags = add_flag(flags, block.notna() & ~along.between(low, high), Flag.STRIP_END)
+    low, high = (block.map(windows[side]).astype("float64") for side in ("low", "high"))
+    inside = along.between(low + settings.end_trim_m, high - settings.end_trim_m)
+    flags = add_flag(flags, block.notna() & ~inside, Flag.STRIP_END)
     return points.assign(flags=flags, usable=~has_flag(flags, EXCLUDING))
 
 
