@@ -97,3 +97,20 @@ def test_a_run_that_fails_leaves_the_old_folder_whole(runs, tmp_path):
 def test_a_folder_without_a_result_says_how_to_make_one(tmp_path):
     with pytest.raises(DataError, match=r"no result\.json\. Make one with proofstrip run"):
         read_result(tmp_path)
+
+
+def test_files_of_one_name_in_two_folders_are_both_among_the_inputs(tmp_path, copy_sample, monkeypatch):
+    monkeypatch.setattr("proofstrip.run.write_report", lambda material, folder: None)
+    trial = copy_sample(tmp_path / "field")
+    raw = (trial.parent / "harvest.csv").read_text(encoding="utf-8").splitlines(keepends=True)
+    half = len(raw) // 2
+    for day, part in (("monday", raw[:half]), ("tuesday", [raw[0], *raw[half:]])):
+        (trial.parent / day).mkdir()
+        (trial.parent / day / "harvest.csv").write_text("".join(part), encoding="utf-8")
+    text = trial.read_text(encoding="utf-8").replace('files = ["harvest.csv"]', 'files = ["*day/harvest.csv"]')
+    trial.write_text(text, encoding="utf-8")
+    run_trial(load_settings(trial), tmp_path / "out")
+    run = json.loads((tmp_path / "out" / "run.json").read_text(encoding="utf-8"))
+    names = {"monday/harvest.csv", "tuesday/harvest.csv", "trial_map.geojson"}
+    assert {entry["file"] for entry in run["inputs"]} == names
+    assert len({entry["sha256"] for entry in run["inputs"]}) == 3

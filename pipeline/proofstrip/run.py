@@ -19,6 +19,7 @@ from proofstrip.economics import Payback, delivered_moisture, price_treatments
 from proofstrip.errors import DataError, Notice
 from proofstrip.moisture import correct_moisture
 from proofstrip.read import read_harvest, read_tickets, read_trial_map
+from proofstrip.read.files import short_name
 from proofstrip.record import Clock, describe_inputs, write_json, write_tables, written_whole
 from proofstrip.report import ReportMaterial, write_report
 from proofstrip.result import Findings, describe_run
@@ -85,7 +86,7 @@ def read(work: Work) -> Work:
     settings = work.settings
     trial_map = read_trial_map(settings.trial_map, settings.folder)
     harvest = read_harvest(settings.harvest, settings.folder, settings.trial.crop, trial_map.strips.crs)
-    inputs = {source.path.name: source.sha256 for source in harvest.sources}
+    inputs = {short_name(source.path, settings.folder): source.sha256 for source in harvest.sources}
     unused = (Notice("ground_loss_unused", LOSS_UNUSED),) if settings.ground_loss else ()
     return replace(
         work,
@@ -93,8 +94,13 @@ def read(work: Work) -> Work:
         raw=harvest.points,
         points=harvest.points,
         notices=(*trial_map.notices, *harvest.notices, *unused),
-        inputs={**inputs, Path(settings.trial_map.file).name: trial_map.sha256},
+        inputs={**inputs, _name_input(settings, settings.trial_map.file): trial_map.sha256},
     )
+
+
+def _name_input(settings: Settings, file: str) -> str:
+    """Name an input as records name their source: files of one name in two folders stay apart."""
+    return short_name(settings.folder / file, settings.folder)
 
 
 def clean(work: Work) -> Work:
@@ -130,7 +136,7 @@ def scale(work: Work) -> Work:
     tickets = read_tickets(settings.scale, settings.folder)
     ground = ground_by_strip(work.followed, work.strips_map)
     table, notices = weigh_strips(work.sensed, tickets.loads, ground, settings)
-    inputs = {**work.inputs, Path(settings.scale.file).name: tickets.sha256}
+    inputs = {**work.inputs, _name_input(settings, settings.scale.file): tickets.sha256}
     return replace(work, strips=table, inputs=inputs, notices=(*work.notices, *tickets.notices, *notices))
 
 
