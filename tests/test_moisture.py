@@ -1,15 +1,19 @@
 """Grain at standard moisture: the formula, and what stands in for a reading that is missing or impossible.
 
-Published values of the formula: tests/published/test_grain_standards.py.
+More published values: tests/published/test_grain_standards.py.
 """
 
 import numpy as np
 import pandas as pd
 import pytest
 
+from proofstrip.budget import paid_share
+from proofstrip.config import config_folder
+from proofstrip.crops import load_crops
 from proofstrip.errors import DataError
 from proofstrip.flags import Flag, has_flag
 from proofstrip.moisture import correct_moisture, moisture_is_constant, settle_moisture, standard_mass
+from proofstrip.units import KG_PER_LB
 
 BY_PASS = '[moisture]\nuse = "pass"\n'
 
@@ -122,3 +126,163 @@ def test_flags_that_were_there_stay(grain, make_settings):
 )
 def test_constant_moisture(values, constant):
     assert moisture_is_constant(pd.Series(values, dtype=float)) is constant
+
+
+CROPS = load_crops(config_folder())
+# University of Missouri G4020-type table (grainweightconversion.com): pounds that make a standard bushel, by moisture.
+# Soybean at 19 % is a misprint, 64.64 for 64.44, and is left out; many rows are cut off, not rounded: hence 0.02 lb.
+POUNDS = {
+    "soybean": {
+        **{
+            10: 58.00,
+            11: 58.65,
+            12: 59.32,
+            13: 60.00,
+            14: 60.70,
+            15: 61.41,
+            16: 62.14,
+            17: 62.89,
+            18: 63.66,
+            20: 65.25,
+        },
+        **{
+            21: 66.08,
+            22: 66.92,
+            23: 67.79,
+            24: 68.68,
+            25: 69.60,
+            26: 70.54,
+            27: 71.51,
+            28: 72.50,
+            29: 73.52,
+            30: 74.57,
+        },
+    },
+    "corn": {
+        **{10: 52.56, 12: 53.77, 13: 54.39, 14: 55.02, 15: 55.67, 15.5: 56.00, 16: 56.33, 17: 57.01, 18: 57.70},
+        **{20: 59.15, 22: 60.66, 24: 62.26, 25: 63.09, 28: 65.72, 30: 67.60, 35: 72.80},
+    },
+}
+
+
+def standard(wet, moisture, final):
+    return float(standard_mass(np.array(wet), np.array(moisture), final))
+
+
+@pytest.mark.parametrize("crop", POUNDS)
+def test_pounds_in_a_standard_bushel_as_printed(crop):
+    grain = CROPS[crop]
+    for moisture, printed in POUNDS[crop].items():
+        exact = grain.bushel_lb / standard(1.0, moisture, grain.standard_moisture_pct)
+        assert exact == pytest.approx(printed, abs=0.02), moisture
+
+
+def test_the_misprint_of_the_table_is_one():
+    assert 60 / standard(1.0, 19, 13) == pytest.approx(64.44, abs=0.005)
+
+
+@pytest.mark.parametrize(
+    ("crop", "kg_ha", "bu_ac_per_t_ha", "bu_per_t"),
+    # From the definitions of pound and acre and the bushel weights (sources in configs/crops.toml).
+    [
+        ("soybean", 67.2511, 14.8697, 36.7437),
+        ("corn", 62.7677, 15.9318, 39.3683),
+        ("wheat", 67.2511, 14.8697, 36.7437),
+        ("sorghum", 62.7677, 15.9318, 39.3683),
+        ("barley", 53.8009, 18.5871, 45.9296),
+        ("oats", 35.8672, 27.8806, 68.8945),
+        ("rye", 62.7677, 15.9318, 39.3683),
+        ("canola", 56.0426, 17.8436, 44.0925),
+        ("sunflower", 28.0213, 35.6872, 88.1849),
+        ("rice", 50.4383, 19.8262, 48.9916),
+    ],
+)
+def test_bushels_of_each_crop(crop, kg_ha, bu_ac_per_t_ha, bu_per_t):
+    found = CROPS[crop]
+    assert found.kg_ha_per_bu_ac == pytest.approx(kg_ha, abs=5e-5)
+    assert 1000 / found.kg_ha_per_bu_ac == pytest.approx(bu_ac_per_t_ha, abs=5e-5)
+    assert 1000 / (found.bushel_lb * KG_PER_LB) == pytest.approx(bu_per_t, abs=5e-5)
+
+
+@pytest.mark.parametrize(
+    ("crop", "t_ha", "t", "bu_per_t"),
+    # mnshippers.com: bu/ac to t/ha, bushels to tonnes, bushels in a tonne. Printed tables hold to 1e-4.
+    [
+        ("wheat", 0.06725, 0.027216, 36.74371),
+        ("corn", 0.06277, 0.025400, 39.3679),
+        ("barley", 0.05380, 0.021772, 45.9296),
+    ],
+)
+def test_printed_conversions(crop, t_ha, t, bu_per_t):
+    found = CROPS[crop]
+    assert found.kg_ha_per_bu_ac / 1000 == pytest.approx(t_ha, rel=1e-4)
+    assert found.bushel_lb * KG_PER_LB / 1000 == pytest.approx(t, rel=1e-4)
+    assert 1000 / (found.bushel_lb * KG_PER_LB) == pytest.approx(bu_per_t, rel=1e-4)
+
+
+@pytest.mark.parametrize(("final", "factor"), [(15.5, 1.1834), (15, 1.1765), (14, 1.1628), (13, 1.1494)])
+def test_shrink_for_each_point_of_water(final, factor):
+    # 100 / (100 - final): NCH-61 (Hicks and Cloud) prints 1.1834 for 15.5 %; the others by its definition.
+    assert 100 - standard(100.0, final + 1, final) == pytest.approx(factor, abs=5e-5)
+
+
+class TestWorkedExamples:
+    def test_corn_at_25_5_per_cent(self):
+        # A seed company's agronomy page (no university source seen): 1,000 lb, 17.9 wet bushels, shrink 11.83 %, 15.8
+        # standard bushels; with 0.5 % handling loss 12.33 % and 876.7 lb.
+        left = standard(1000.0, 25.5, 15.5)
+        assert pytest.approx(17.9, abs=0.05) == 1000 / 56
+        assert 100 * (1 - left / 1000) == pytest.approx(11.83, abs=0.005)
+        assert left / 56 == pytest.approx(15.8, abs=0.06)
+        assert left - 5 == pytest.approx(876.7, abs=0.05)
+
+    def test_corn_from_25_to_15_5_per_cent(self):
+        # South Dakota State (Karki 2019): 11.24 % loss; a 56 lb bushel is 47.3 lb of dry matter and 8.7 lb of water.
+        assert 100 * (1 - standard(1.0, 25, 15.5)) == pytest.approx(11.24, abs=0.005)
+        assert standard(56.0, 15.5, 0.0) == pytest.approx(47.3, abs=0.05)
+        assert 56 - standard(56.0, 15.5, 0.0) == pytest.approx(8.7, abs=0.05)
+
+    def test_a_thousand_wet_bushels_of_corn(self):
+        # farmprogress story 102446: 56,000 lb at 26 % are 870.6 bu at 15 % (it misprints 46,000 lb, and 129.6 bu of
+        # water for 129.4).
+        bushels = standard(56_000.0, 26, 15) / 56
+        assert bushels == pytest.approx(870.588, abs=0.001)
+        assert 1000 - bushels == pytest.approx(129.4, abs=0.05)
+
+    def test_ten_thousand_pounds_of_corn_at_20_per_cent(self):
+        # University of Florida AG442 (Mulvaney and Devkota 2020); the mistake it warns of gives 9,240 lb.
+        assert standard(10_000.0, 20, 15.5) == pytest.approx(9467.5, abs=0.05)
+
+    def test_dry_matter_over_dry_matter(self):
+        # Purdue (Nielsen 2020): wet weight x initial dry matter % / final dry matter %.
+        assert standard(1.0, 20, 15) == pytest.approx(80 / 85, rel=1e-12)
+
+    def test_a_soybean_bushel(self):
+        # Nebraska (Dorn 2009): 60 lb at 13 % are 52.2 lb of dry matter and 7.8 lb of water; at 11 % 58.65 lb.
+        assert standard(60.0, 13, 0.0) == pytest.approx(52.2, abs=1e-9)
+        assert standard(60.0, 13, 11) == pytest.approx(58.65, abs=0.005)
+        assert 60 - standard(60.0, 13, 11) == pytest.approx(1.35, abs=0.005)
+
+    @pytest.mark.parametrize(
+        ("bushels", "moisture", "price", "lost_bu", "lost_usd"),
+        [
+            (60, 11, 8.50, None, 11.46),  # Nebraska (Dorn 2009) prints 11.48: it rounds 1.35 lb first
+            (60, 10, 12.00, None, 24.00),  # Ohio State (Estadt 2021) prints 23.98
+            (40, 9, 10.14, 1.758, 17.83),  # Ohio State (C.O.R.N. 2024-33) prints 1.8 bu and 18.25
+            (75, 9, 9.00, 3.297, 29.67),  # Nebraska (2017/2020) prints 3.3 bu and "about $30"
+        ],
+    )
+    def test_soybean_sold_too_dry(self, bushels, moisture, price, lost_bu, lost_usd):
+        lost = bushels * (1 - paid_share(moisture, 13.0))
+        assert lost_bu is None or lost == pytest.approx(lost_bu, abs=0.001)
+        assert lost * price == pytest.approx(lost_usd, abs=0.01)
+
+    @pytest.mark.parametrize(
+        ("moisture", "share", "bushels"),
+        # Nebraska CropWatch 2016/2017 (per cent of yield), fieldadvisor.org 2024 (bushels of 75); printed roundly.
+        [(12, 1.14, 0.86), (11, 2.25, 1.68), (10, 3.3, 2.4), (9, 4.4, 3.3), (8, 5.43, 4.0)],
+    )
+    def test_loss_of_dry_soybean(self, moisture, share, bushels):
+        lost = 1 - paid_share(moisture, 13.0)
+        assert 100 * lost == pytest.approx(share, abs=0.04)
+        assert 75 * lost == pytest.approx(bushels, abs=0.11)

@@ -42,3 +42,14 @@ def test_a_swath_logged_too_narrow_raises_yield_by_its_share():
     # Nielsen, Purdue (striptillfarmer 1281): a 20 ft header logged as 17.5 ft.
     wrong, right = (bushels_an_acre(25, 1, 7, swath, 15.5) for swath in (17.5, 20))
     assert wrong / right == pytest.approx(1.1429, abs=5e-5)
+
+
+def test_flow_that_150_bushels_an_acre_are():
+    # Virginia Tech 442-502: the same header and speed at 150 bu/ac are 21.2 lb/s (computed from its figures).
+    assert bushels_an_acre(21.2, 1, 5 * 5280 / 3600, 15, 15.5) == pytest.approx(150, rel=2e-3)
+
+
+def test_check_weight_of_a_strip():
+    # Meyer 2012 (journal-advocate): acres = length x width / 43,560; bu/ac = lb / 56 / acres x (100 - moisture) / 84.5.
+    by_hand = 4200 / 56 / (600 * 30 / 43_560) * (100 - 18.0) / 84.5
+    assert bushels_an_acre(4200, 1, 600, 30, 18.0) == pytest.approx(by_hand, rel=1e-9)
