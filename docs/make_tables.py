@@ -17,6 +17,7 @@ from proofstrip.clean import FILTERS
 from proofstrip.cli.main import main
 from proofstrip.columns import POINT_COLUMNS, STRIP_COLUMNS, Column
 from proofstrip.flags import FLAGS, Flag
+from proofstrip.toml_file import Part
 from proofstrip.units import Money
 
 DOCS = Path(__file__).resolve().parent
@@ -140,16 +141,16 @@ def make_settings_page() -> str:
     return _page("Settings", *lines)
 
 
-def _model_of(part: str) -> type[config.Part]:
+def _model_of(part: str) -> type[Part]:
     """Find the model of a part of the trial file."""
     if part == "harvest.columns":
         return config.ColumnChoice
     annotation: Any = config.Settings.model_fields[part].annotation
     options = [annotation, *getattr(annotation, "__args__", ())]
-    return next(option for option in options if isinstance(option, type) and issubclass(option, config.Part))
+    return next(option for option in options if isinstance(option, type) and issubclass(option, Part))
 
 
-def _written_table(model: type[config.Part], meanings: dict[str, str]) -> list[str]:
+def _written_table(model: type[Part], meanings: dict[str, str]) -> list[str]:
     """Set out a part that the user writes."""
     fields = {field.alias or name: field for name, field in model.model_fields.items()}
     fields.pop("columns", None)
@@ -192,7 +193,7 @@ def _shipped_settings() -> dict[str, list[tuple[str, str, str]]]:
     return parts
 
 
-def _default_table(model: type[config.Part], settings: list[tuple[str, str, str]]) -> list[str]:
+def _default_table(model: type[Part], settings: list[tuple[str, str, str]]) -> list[str]:
     """Set out the settings of a stage."""
     fields = {field.alias or name: field for name, field in model.model_fields.items()}
     missing = fields.keys() ^ {name for name, _, _ in settings}

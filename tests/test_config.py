@@ -4,8 +4,9 @@ from pathlib import Path
 
 import pytest
 
-from proofstrip.config import config_folder, load_defaults, load_settings, read_toml
+from proofstrip.config import config_folder, load_defaults, load_settings
 from proofstrip.errors import SettingsError
+from proofstrip.toml_file import read_toml
 
 GOOD = """[trial]
 name = "A trial"

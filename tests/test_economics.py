@@ -8,11 +8,12 @@ import pandas as pd
 import pytest
 
 from proofstrip.budget import mean_price_per_kg, paid_share
-from proofstrip.config import EconomicsPart, config_folder, validate
+from proofstrip.config import EconomicsPart, config_folder
 from proofstrip.crops import Crop, find_crop
 from proofstrip.economics import delivered_moisture, price_gain, price_treatments
 from proofstrip.errors import DataError, SettingsError
 from proofstrip.stats import Comparison, compare_treatments
+from proofstrip.toml_file import validate
 from proofstrip.units import HA_PER_ACRE, Money
 from tests.stats.tables import block_table, loose_table, pair_table, settings
 

@@ -13,8 +13,6 @@ from proofstrip.units import registry
 PACKAGE = Path(__file__).resolve().parents[1] / "pipeline" / "proofstrip"
 MODULES = sorted(PACKAGE.rglob("*.py"))
 MAX_LINES = 400
-# Longer than the limit, each until somebody finds a cut that makes both halves easier to read.
-LONGER = {"config.py": 436}
 # Calls that open, read, list or write files, on a path or on a table.
 FILE_CALLS = {
     "open",
@@ -40,7 +38,17 @@ FILE_CALLS = {
     "to_file",
     "savefig",
 }
-FILES_ALLOWED = ("read/", "report/", "archive/", "cli/", "review/", "record.py", "config.py", "season.py")
+FILES_ALLOWED = (
+    "read/",
+    "report/",
+    "archive/",
+    "cli/",
+    "review/",
+    "record.py",
+    "toml_file.py",
+    "config.py",
+    "season.py",
+)
 # Not in the list of the style: each names why.
 FILES_BESIDE = {
     "crops.py": "loads configs/crops.toml",
@@ -74,7 +82,7 @@ def _imports(module: Path) -> set[str]:
 
 @pytest.mark.parametrize("module", MODULES, ids=_name)
 def test_module_is_not_too_long(module: Path) -> None:
-    assert len(module.read_text("utf-8").splitlines()) <= LONGER.get(_name(module), MAX_LINES)
+    assert len(module.read_text("utf-8").splitlines()) <= MAX_LINES
 
 
 @pytest.mark.parametrize("module", [m for m in MODULES if not _name(m).startswith("cli/")], ids=_name)

@@ -4,24 +4,19 @@ Every problem of a file is found before any data is read, and reported together,
 Settings that a trial file does not name come from ``configs/defaults.toml``.
 """
 
-import re
-import tomllib
 from importlib import resources
 from pathlib import Path
-from typing import Annotated, Any, Literal, TypeVar
+from typing import Annotated, Any, Literal
 
 from pydantic import (
-    BaseModel,
     BeforeValidator,
-    ConfigDict,
     Field,
-    ValidationError,
     field_validator,
     model_validator,
 )
 
 from proofstrip.crops import Crop, find_crop
-from proofstrip.errors import SettingsError
+from proofstrip.toml_file import Part, read_toml, validate
 from proofstrip.units import Money, parse_money, parse_quantity
 
 
@@ -72,12 +67,6 @@ Share = Annotated[float, Field(ge=0, le=1)]
 Percent = Annotated[float, Field(ge=0, le=100)]
 
 
-class Part(BaseModel):
-    """A part of a settings file: frozen, and no key is silently ignored."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True, validate_by_name=True)
-
-
 class TrialPart(Part):
     """What was tried, where and when."""
 
@@ -102,7 +91,7 @@ class HarvestPart(Part):
     crs: str | None = None
     swath_m: Metres | None = Field(None, alias="swath", gt=0, le=30)
     delay_applied_s: float | None = Field(None, ge=-30, le=60)
-    columns: dict[str, ColumnChoice] = {}
+    columns: dict[str, ColumnChoice] = Field(default_factory=dict)
 
 
 class TrialMapPart(Part):
@@ -130,7 +119,7 @@ class EconomicsPart(Part):
     area_ha: Hectares | None = Field(None, alias="area", gt=0)
     life_years: float | None = Field(None, gt=0, le=100)
     interest_pct: Percent = 0.0
-    cost: dict[str, MoneyAmount] = {}
+    cost: dict[str, MoneyAmount] = Field(default_factory=dict)
 
     @field_validator("price")
     @classmethod
@@ -289,9 +278,6 @@ class Defaults(Part):
     report: ReportPart
 
 
-PartT = TypeVar("PartT", bound=Part)
-
-
 def load_settings(path: Path) -> Settings:
     """Read a trial file over the shipped defaults.
 
@@ -328,108 +314,3 @@ def load_defaults() -> Defaults:
     path = config_folder() / "defaults.toml"
     text, values = read_toml(path)
     return validate(Defaults, values, path, text)
-
-
-def read_toml(path: Path) -> tuple[str, dict[str, Any]]:
-    """Read a TOML file.
-
-    Parameters
-    ----------
-    path : pathlib.Path
-
-    Returns
-    -------
-    tuple of str and dict
-        The text and what it says.
-
-    Raises
-    ------
-    SettingsError
-        When the file is not there, is not UTF-8 or is not TOML.
-    """
-    if not path.is_file():
-        raise SettingsError(path, ["there is no such file; give the path of a TOML file"])
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-        return text, tomllib.loads(text)
-    except UnicodeDecodeError as fault:
-        raise SettingsError(path, [f"byte {fault.start} is not UTF-8; save the file as UTF-8 text"]) from fault
-    except tomllib.TOMLDecodeError as fault:
-        raise SettingsError(path, [f"not valid TOML: {fault}"]) from fault
-
-
-def validate(model: type[PartT], data: dict[str, Any], path: Path, text: str) -> PartT:
-    """Check what a file says against a model.
-
-    Parameters
-    ----------
-    model : type of Part
-    data : dict
-    path, text : pathlib.Path, str
-        The file, for the lines of the problems.
-
-    Returns
-    -------
-    Part
-
-    Raises
-    ------
-    SettingsError
-        With every problem and its line.
-    """
-    try:
-        return model.model_validate(data)
-    except ValidationError as fault:
-        lines = find_lines(text)
-        problems = sorted({_describe(error, lines) for error in fault.errors()})
-        raise SettingsError(path, [problem for _, problem in problems]) from None
-
-
-def find_lines(text: str) -> dict[tuple[str, ...], int]:
-    r"""Find the line on which each table and key of a TOML text stands.
-
-    Parameters
-    ----------
-    text : str
-
-    Returns
-    -------
-    dict of tuple of str to int
-        Key path -> line, from 1.
-
-    Examples
-    --------
-    >>> find_lines('[trial]\nname = "x"')
-    {('trial',): 1, ('trial', 'name'): 2}
-    """
-    lines: dict[tuple[str, ...], int] = {}
-    table: tuple[str, ...] = ()
-    for number, line in enumerate(text.splitlines(), start=1):
-        if header := re.match(r"\s*\[\[?\s*([^\[\]]+?)\s*\]\]?\s*(#.*)?$", line):
-            table = _key_path(header[1])
-            lines.setdefault(table, number)
-        elif key := re.match(r"""\s*((?:[\w.-]+|"[^"]*"|'[^']*')(?:\s*\.\s*(?:[\w-]+|"[^"]*"|'[^']*'))*)\s*=""", line):
-            lines.setdefault((*table, *_key_path(key[1])), number)
-    return lines
-
-
-def _key_path(text: str) -> tuple[str, ...]:
-    """Split a dotted TOML key into its parts, quotes removed."""
-    return tuple(part.strip("\"'") for part in re.findall(r"""[\w-]+|"[^"]*"|'[^']*'""", text))
-
-
-def _describe(error: Any, lines: dict[tuple[str, ...], int]) -> tuple[int, str]:
-    """Turn one pydantic error into its line and a sentence."""
-    place = tuple(str(step) for step in error["loc"])
-    line = next((lines[place[:n]] for n in range(len(place), 0, -1) if place[:n] in lines), 0)
-    name = f"[{place[0]}] {'.'.join(place[1:])}".strip() if len(place) > 1 else f"[{'.'.join(place)}]"
-    kind = error["type"]
-    if kind == "missing":
-        said = "is missing; add it"
-    elif kind == "extra_forbidden":
-        said = "is not a setting; see docs/settings.md for the names"
-    else:
-        said = f"{str(error['msg']).removeprefix('Value error, ')}"
-        if kind != "value_error":
-            said += f"; found {error['input']!r}"
-    return line, (f"line {line}: " if line else "") + f"{name} {said}" if place else str(error["msg"])

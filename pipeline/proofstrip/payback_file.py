@@ -2,8 +2,9 @@
 
 from pydantic import ValidationInfo, field_validator, model_validator
 
-from proofstrip.config import CropName, EconomicsPart, Part
+from proofstrip.config import CropName, EconomicsPart
 from proofstrip.crops import Crop
+from proofstrip.toml_file import Part
 from proofstrip.units import parse_quantity
 
 

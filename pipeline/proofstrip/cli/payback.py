@@ -6,11 +6,11 @@ from pathlib import Path
 
 import click
 
-from proofstrip.config import read_toml, validate
 from proofstrip.economics import Payback, price_gain
 from proofstrip.payback_file import PaybackPart
 from proofstrip.result import plain
 from proofstrip.stats.wording import say_money
+from proofstrip.toml_file import read_toml, validate
 from proofstrip.units import HA_PER_ACRE
 
 
