@@ -131,7 +131,8 @@ def _ramp(evidence: Evidence, since: Floats, settings: CleanPart) -> Bools:
     cut = evidence.cut
     inner = evidence.sound & (np.minimum(cut.since_entry, cut.until_exit) > settings.ramp_max_s)
     level = sensor.median_by_pass(np.where(inner, evidence.density, np.nan), cut.pass_id)
-    relative = np.where(evidence.sound, evidence.density / level, np.nan)
+    relative = np.full(len(level), np.nan)
+    np.divide(evidence.density, level, out=relative, where=evidence.sound & (level > 0))
     return ramps.flag_ramp(since, relative, evidence.track.machine, cut.pass_id > 0, evidence.sure, settings)
 
 

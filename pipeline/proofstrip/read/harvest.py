@@ -33,6 +33,8 @@ MEASURES = {
 }
 # Between files whose times are counted, so that a file never runs on into the next.
 FILE_GAP_S = 60.0
+# Notices that say why a column was not taken.
+UNREAD = ("column_empty",)
 
 
 @dataclass(frozen=True)
@@ -142,8 +144,10 @@ def _stop_at_questions(readings: list[Reading]) -> None:
     asking = [reading for reading in readings if reading.questions]
     if not asking:
         return
-    said = " ".join(f"{reading.name}: " + "; ".join(map(_say, reading.questions)) + "." for reading in asking)
-    raise DataError(f"{said} 'proofstrip inspect' shows the columns of a file.")
+    said = [f"{reading.name}: " + "; ".join(map(_say, reading.questions)) + "." for reading in asking]
+    # A column that is there and holds no number would else be called absent.
+    said += [notice.message for reading in asking for notice in reading.notices if notice.code in UNREAD]
+    raise DataError(f"{' '.join(said)} 'proofstrip inspect' shows the columns of a file.")
 
 
 def _say(question: Question) -> str:

@@ -147,14 +147,17 @@ def check_inside(crs: pyproj.CRS, longitude: float, latitude: float, file: str) 
     DataError
         Says whether exchanged longitude and latitude would fit.
     """
-    if _covers(crs, longitude, latitude):
+    area = crs.area_of_use
+    if area is None or _covers(crs, longitude, latitude):
         return
     hint = ""
     if _covers(crs, latitude, longitude):
         hint = " Exchanged they would fit: the columns of longitude and latitude are swapped."
     raise DataError(
         f"{file}: the records lie at longitude {longitude:.4f}, latitude {latitude:.4f}, which is outside the area "
-        f"of the working coordinate system {crs.name!r}.{hint} Check the columns of the position and the trial map."
+        f"of the working coordinate system {crs.name!r} (longitude {area.west:g} to {area.east:g}, latitude "
+        f"{area.south:g} to {area.north:g}), that of the trial map or the first file.{hint} "
+        "Check the columns of the position and the trial map."
     )
 
 

@@ -210,9 +210,11 @@ def _require_control(treatments: list[str], control: str) -> None:
 def _refuse_constant(values: Floats, name: str) -> None:
     """Refuse a column in which every strip has the same yield."""
     if len(values) > 1 and np.ptp(values) == 0:
+        why = "Measured yields always differ a little; this column looks like a target. Give the measured one."
+        if values[0] == 0:
+            why = "No grain was measured; check which column of the raw records or of the table this yield comes from."
         raise DataError(
-            f"strip table, column {name!r}: all {len(values)} strips have the same yield, {values[0]:g}. "
-            "Measured yields always differ a little; this column looks like a target. Give the measured one."
+            f"strip table, column {name!r}: all {len(values)} strips have the same yield, {values[0]:g}. {why}"
         )
 
 
