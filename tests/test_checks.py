@@ -89,3 +89,24 @@ def test_what_a_user_should_know_is_said_in_sentences():
 def test_moisture_that_was_not_measured_is_said():
     assert "13 % moisture throughout" in notices(strips(), POINTS.assign(moisture_pct=13.0))["moisture_constant"]
     assert "12.5 %, as declared" in notices(strips(), POINTS.assign(moisture_pct=np.nan))["moisture_missing"]
+
+
+@pytest.mark.parametrize(
+    ("name", "column", "control", "just_inside", "just_outside"),
+    [
+        ("speed_by_treatment", "speed_m_s", 2.0, 0.0598, 0.0602),
+        ("moisture_by_treatment", "moisture_pct", 14.0, 0.299, 0.301),
+        ("removed_by_treatment", "share_removed", 0.05, 0.0199, 0.0201),
+    ],
+)
+@pytest.mark.parametrize("sign", [1, -1])
+def test_a_margin_has_two_sides_and_both_directions(name, column, control, just_inside, just_outside, sign):
+    for apart, passed in ((just_inside, True), (just_outside, False)):
+        tried = control + sign * apart
+        assert check(name, strips(**{column: [control, tried, control, tried]})).passed is passed
+
+
+def test_one_straddling_cut_in_ten_is_allowed_and_two_are_not():
+    for count, passed in ((1, True), (2, False)):
+        flags = np.array([int(Flag.STRADDLE)] * count + [0] * (10 - count), dtype="int32")
+        assert check("straddling_cuts", strips(), POINTS.assign(flags=flags)).passed is passed

@@ -110,15 +110,15 @@ def test_every_default_stands_with_its_reason():
 @pytest.mark.parametrize(
     ("more", "said"),
     [
-        ("[moisture]\nstandard_pct = 100\n", "standard_pct Input should be less than 100; found 100"),
-        ("[moisture]\ndeclared_pct = -1\n", "declared_pct Input should be greater than or equal to 0; found -1"),
-        ('[clean]\nmax_gap = "-10 s"\n', "max_gap Input should be greater than 0; found -10.0"),
+        ("[moisture]\nstandard_pct = 100\n", "standard_pct must be below 100; found 100"),
+        ("[moisture]\ndeclared_pct = -1\n", "declared_pct must be 0 or more; found -1"),
+        ('[clean]\nmax_gap = "-10 s"\n', "max_gap must be above 0; found -10.0"),
         ('[clean]\nheader_up = "nan s"\n', "header_up 'nan s' is not a finite number"),
         ('[clean]\ncell = "ten m"\n', "cell 'ten m' is not a number and a unit"),
         ('[clean]\ndelay = "11"\n', "delay '11' has no unit; write for example '11 s'"),
-        ("[strips]\nmax_other_share = 1.5\n", "max_other_share Input should be less than or equal to 1; found 1.5"),
-        ("[stats]\nconfidence = 95\n", "confidence Input should be less than 1; found 95"),
-        ('[report]\nunits = "imperial"\n', "units Input should be 'us' or 'metric'; found 'imperial'"),
+        ("[strips]\nmax_other_share = 1.5\n", "max_other_share must be 1 or less; found 1.5"),
+        ("[stats]\nconfidence = 95\n", "confidence must be below 1; found 95"),
+        ('[report]\nunits = "imperial"\n', "units must be 'us' or 'metric'; found 'imperial'"),
         ('[economics]\nprice = "0 USD/bu"\n', "a price is above zero; found 0"),
         ('[economics]\nprice = "11 USD/ac"\n', "a price has /bu or /t or /kg or /lb or /cwt after the currency"),
         ("[economics]\nprice = 11\n", "needs an amount and a currency in quotes"),
@@ -126,6 +126,16 @@ def test_every_default_stands_with_its_reason():
             '[harvest.columns]\nmass_flow = { column = "F", units = "lb/s" }\n',
             "columns.mass_flow.units is not a setting",
         ),
+        (
+            '[clean]\ndelay_low = "5 s"\ndelay_high = "2 s"\n',
+            "delay_low must be below delay_high; found 5 s and 2 s",
+        ),
+        ('[clean]\nramp_min = "30 s"\n', "ramp_min must be below ramp_max; found 30 s and 25 s"),
+        ("[clean]\nslow_share = 3\n", "slow_share must be below fast_share; found 3 and"),
+        ("[clean]\ndelay_min_pairs = 2.5\n", "delay_min_pairs must be a whole number; found 2.5"),
+        ("[clean]\nnarrow_share = [1]\n", "narrow_share must be a number; found [1]"),
+        ("[stats]\nseed = -1\n", "seed must be 0 or more; found -1"),
+        ("[economics]\nprice = []\n", "price must not be an empty list; found"),
         ("[season]\nyear = 2024\n", "[season] is not a setting; see docs/settings.md for the names"),
     ],
 )
@@ -142,7 +152,15 @@ def test_a_key_of_the_models_own_is_no_setting(tmp_path):
 
 def test_a_part_that_is_a_number(tmp_path):
     (only,) = problems(tmp_path, "report = 3\n" + GOOD)
-    assert only.startswith("line 1: [report]")
+    assert only.startswith("line 1: [report] must be a table: its own header in square brackets")
+    assert only.endswith("found 3")
+
+
+def test_no_sentence_is_the_librarys(tmp_path):
+    text = GOOD.replace('"A trial"', "7").replace('["a.csv"]', '"a.csv"').replace('"map.gpkg"', "true")
+    found = problems(tmp_path, text + "[harvest.columns]\nflow = 3\n[economics]\nprice = '4 USD/bu'\ncost = 5\n")
+    assert len(found) == 5
+    assert not [line for line in found if "Input" in line or "valid" in line]
 
 
 def test_a_byte_order_mark_is_fine(tmp_path):

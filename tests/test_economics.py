@@ -259,14 +259,14 @@ def test_a_gain_that_is_known(soybean: Crop) -> None:
         ('price = "10 USD/ac"', "line 1: .*a price has /bu or /t or /kg or /lb or /cwt after the currency; found /ac"),
         ('price = "10 USD"', "found no unit"),
         ('price = "-10 USD/bu"', "a price is above zero; found -10"),
-        ("price = []", "at least 1 item"),
+        ("price = []", "must not be an empty list"),
         ('price = "10 USD/bu"\ninvestment = "18000 USD/year"', "line 2: .*an investment has no unit"),
         ('price = "10 USD/bu"\ninvestment = "-5 USD"', "an investment is zero or more; found -5"),
         (
             'price = "10 USD/bu"\n[cost]\nnew = "4 USD/h"',
             "the cost of 'new' has /ac or /ha after the currency; found /h",
         ),
-        ('price = "10 USD/bu"\nyears = 0', "line 2: .*greater than 0; found 0"),
+        ('price = "10 USD/bu"\nyears = 0', "line 2: .*must be above 0; found 0"),
     ],
 )
 def test_bad_economics_are_refused_with_their_line(text: str, problem: str) -> None:

@@ -184,8 +184,8 @@ def test_moisture_is_weighted_by_mass():
     points = records()
     first = points["strip"] == "S1"
     points.loc[first, "moisture_pct"] = np.where(points.loc[first, "cut_northing_m"] < 150, 12.0, 18.0)
-    mass = points.loc[first, "wet_mass_kg"]
-    expected = np.average(points.loc[first, "moisture_pct"], weights=mass)
+    points["standard_mass_kg"] = points["wet_mass_kg"] * (100 - points["moisture_pct"]) / (100 - 13.0)
+    expected = np.average(points.loc[first, "moisture_pct"], weights=points.loc[first, "wet_mass_kg"])
     row = make_strips(points, STRIPS, settings()).set_index("strip").loc["S1"]
     assert row["moisture_pct"] == pytest.approx(expected)
 

@@ -206,6 +206,20 @@ class CleanPart(Part):
     spike_mad: float = Field(gt=0)
     spike_s: Seconds = Field(alias="spike", gt=0)
 
+    @model_validator(mode="after")
+    def _check_ranges(self) -> "CleanPart":
+        """Refuse a search range or a length of ramps that ends before it begins."""
+        ranges = (
+            ("delay_low", self.delay_low_s, "delay_high", self.delay_high_s),
+            ("ramp_min", self.ramp_min_s, "ramp_max", self.ramp_max_s),
+        )
+        for low, smallest, high, largest in ranges:
+            if smallest >= largest:
+                raise ValueError(f"{low} must be below {high}; found {smallest:g} s and {largest:g} s")
+        if self.slow_share >= self.fast_share:
+            raise ValueError(f"slow_share must be below fast_share; found {self.slow_share:g} and {self.fast_share:g}")
+        return self
+
 
 class MoisturePart(Part):
     """Grain moisture."""

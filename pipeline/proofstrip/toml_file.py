@@ -18,6 +18,28 @@ class Part(BaseModel):
 
 PartT = TypeVar("PartT", bound=Part)
 
+# What a value of the wrong kind is asked to be, by the kind of pydantic's fault; braces take the limit.
+ASKED = {
+    "greater_than": "must be above {gt:g}",
+    "greater_than_equal": "must be {ge:g} or more",
+    "less_than": "must be below {lt:g}",
+    "less_than_equal": "must be {le:g} or less",
+    "literal_error": "must be {expected}",
+    "string_type": "must be text in quotes",
+    "string_too_short": "must not be empty",
+    "too_short": "must not be an empty list",
+    "int_type": "must be a whole number",
+    "int_parsing": "must be a whole number",
+    "int_from_float": "must be a whole number",
+    "float_type": "must be a number",
+    "float_parsing": "must be a number",
+    "bool_type": "must be true or false",
+    "bool_parsing": "must be true or false",
+    "tuple_type": 'must be a list, such as ["a.csv", "b.csv"]',
+    "dict_type": "must be a table: its own header in square brackets, then a line for each name",
+    "model_type": "must be a table: its own header in square brackets, then a line for each setting",
+}
+
 
 def read_toml(path: Path) -> tuple[str, dict[str, Any]]:
     """Read a TOML file.
@@ -117,8 +139,8 @@ def _describe(error: Any, lines: dict[tuple[str, ...], int]) -> tuple[int, str]:
         said = "is missing; add it"
     elif kind == "extra_forbidden":
         said = "is not a setting; see docs/settings.md for the names"
+    elif kind in ASKED:
+        said = f"{ASKED[kind].format(**error.get('ctx', {}))}; found {error['input']!r}"
     else:
-        said = f"{str(error['msg']).removeprefix('Value error, ')}"
-        if kind != "value_error":
-            said += f"; found {error['input']!r}"
+        said = str(error["msg"]).removeprefix("Value error, ")
     return line, (f"line {line}: " if line else "") + f"{name} {said}" if place else str(error["msg"])

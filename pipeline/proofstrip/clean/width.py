@@ -143,6 +143,8 @@ def measure_overlap(track: Track, cell_m: float) -> Overlap:
 def _cut_pass(track: Track, ground: Ground, run: slice) -> tuple[Floats, Ints]:
     """Measure the ground under one pass, then claim it."""
     width = float(np.median(track.swath[run]))
+    if not width > 0:  # no header width: the pass neither finds nor claims ground
+        return np.zeros(len(track.swath[run])), np.zeros(len(track.swath[run]), dtype=np.int64)
     spacing = ground.cell / 1.4
     sides = int(np.ceil(width / spacing))
     lateral = ((np.arange(sides) + 0.5) / sides - 0.5) * width
@@ -230,8 +232,14 @@ def _smooth_within(values: Floats, pass_id: Ints, records: int) -> Floats:
 
 def _typical_overlap(track: Track, overlap: Overlap, measured: Floats) -> Floats:
     """Give, by machine, the overlap that is usual where one side of the header runs along cut ground."""
-    beside = (track.pass_id > 0) & (overlap.edges == 1)
-    by_pass = pd.DataFrame({"machine": track.machine, "pass": track.pass_id, "overlap": measured / track.swath})[beside]
+    beside = (track.pass_id > 0) & (overlap.edges == 1) & (track.swath > 0)
+    by_pass = pd.DataFrame(
+        {
+            "machine": track.machine[beside],
+            "pass": track.pass_id[beside],
+            "overlap": measured[beside] / track.swath[beside],
+        }
+    )
     medians = by_pass.groupby(["machine", "pass"])["overlap"].median()
     usual = medians[medians < 0.2].groupby("machine").median()
     share = pd.Series(track.machine).map(usual).fillna(0.0).to_numpy()
