@@ -100,9 +100,35 @@ def test_a_slower_treatment_is_driven_slower():
     assert np.isclose(speed["slow"] / speed["control"], 0.8, rtol=0.01)
 
 
+def test_point_rows_are_cut_to_the_slanted_end_and_not_beyond():
+    scenario = replace(SCENARIOS["point_rows"], overlap_sd_m=0.0, wander_m=0.0)
+    harvest = simulate_harvest(scenario, 5)
+    cut = harvest.ground.groupby("strip", observed=True)["area_m2"].sum()
+    area = harvest.trial_map.set_index("strip").area
+    assert np.allclose(cut[area.index], area, rtol=2e-3)
+    beyond = harvest.ground["along_m"] > 400 - 0.5 * (harvest.ground["easting_m"] - 319_700) + 0.5 * 9.144 / 2 + 0.5
+    assert not beyond.any()
+
+
+def test_a_probe_that_keeps_old_grain_draws_the_moisture_of_strips_together():
+    driest = (Treatment("control"), Treatment("tried", moisture_pt=-3.0))
+    calm = Scenario(treatments=driest, moisture_sd_pt=0, moisture_trend_pt=0, moisture_noise_pt=0, strip_length_m=150)
+    found = []
+    for carry_s in (0.0, 30.0):
+        harvest = simulate_harvest(replace(calm, combines=(Combine("one", moisture_carry_s=carry_s),)), 5)
+        treatment = harvest.trial_map.set_index("strip")["treatment"]
+        inside = harvest.records[harvest.records["mass_flow_kg_s"] > 1]
+        means = inside["moisture_pct"].groupby(inside["true_strip"].map(treatment)).mean()
+        found.append(means["control"] - means["tried"])
+    assert found[0] > 2.4
+    assert found[1] < found[0] - 0.3
+
+
 @pytest.mark.parametrize(
     ("change", "said"),
     [
+        ({"end_slant": 3.0}, "end_slant 3.0 must be from 0 to 2"),
+        ({"end_slant": 0.5, "curve_radius_m": 300.0}, "needs straight rows"),
         ({"combines": (Combine("one", delay_s=2.0),)}, "delay_s 2.0 s is less than its mixing and tailings take"),
         ({"narrow_last_share": 0.5}, "needs two passes a strip or more; found 1"),
         ({"shift_applied_s": -2.0}, "pairs a position with a later flow"),

@@ -93,3 +93,16 @@ def test_a_narrow_last_pass_ends_at_the_edge_of_its_strip():
     edges = layout.strip_edges_m
     assert np.allclose(np.diff(edges), 1.6 * 9.144)
     assert np.allclose(layout.pass_across_m[1::2] + 9.144 / 2, edges[1:])
+
+
+def test_on_a_racetrack_neighbours_run_the_same_way_but_in_the_middle():
+    layout = layout_of(Scenario(path="racetrack"))
+    assert layout.pass_direction.tolist() == [1] * 6 + [-1] * 6
+    assert layout.pass_number.tolist() == [1, 3, 5, 7, 9, 11, 2, 4, 6, 8, 10, 12]
+
+
+def test_strips_before_a_slanted_end_are_trapezia():
+    strips = draw_map(Scenario(), layout_of(Scenario()))
+    slanted = draw_map(Scenario(end_slant=0.5), layout_of(Scenario(end_slant=0.5)))
+    middle = 9.144 * (np.arange(12) + 0.5)
+    assert np.allclose(slanted.area, strips.area - 9.144 * 0.5 * middle)

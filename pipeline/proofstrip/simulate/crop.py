@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import map_coordinates
 
-from proofstrip.simulate.layout import Floats, Ints, Layout
+from proofstrip.simulate.layout import Floats, Ints, Layout, find_end
 from proofstrip.simulate.scenario import Scenario
 
 CELL_M = 3.0
@@ -85,7 +85,7 @@ class Crop:
         width, length = self.layout.strip_edges_m[-1], own.strip_length_m
         level = np.maximum(1 + own.yield_cv * self.vigour.sample(*right_up), 0.05)
         trend = 1 + own.trend_along * (along_m / length - 0.5) + own.trend_across * (across_m / width - 0.5)
-        to_end = np.minimum(along_m, length - along_m)
+        to_end = np.minimum(along_m, find_end(own, across_m) - along_m)
         headland = 1 - own.headland_loss * np.clip(1 - to_end / own.headland_m, 0, 1)
         poor = np.ones_like(level)
         for middle in self.poor_places_m:

@@ -7,7 +7,7 @@ import numpy as np
 
 from proofstrip.simulate.crop import Crop
 from proofstrip.simulate.drive import Drive
-from proofstrip.simulate.layout import Floats, Ints, Layout
+from proofstrip.simulate.layout import Floats, Ints, Layout, find_end
 from proofstrip.simulate.scenario import Scenario
 
 GRID_M = 1.0
@@ -174,13 +174,20 @@ def _cut_side(crop: Crop, drive: Drive, strip: Ints, edges_m: tuple[Floats, Floa
     strip, low, high = strip[step], edges_m[0][step], edges_m[1][step]
     along = (along_m[step] + along_m[step + 1]) / 2
     hours = drive.edge_time_s[step] / 3600
-    soil, grain, water = np.zeros((3, len(step)))
+    soil, grain, water, stands = np.zeros((4, len(step)))
     for share in (np.arange(SAMPLES) + 0.5) / SAMPLES:
         across = low + share * (high - low)
-        bare = crop.read_soil(across, along)
+        standing = along <= find_end(crop.scenario, across)
+        stands += standing
+        bare = crop.read_soil(across, along) * standing
         here = bare * crop.read_effect(across, along, strip)
         soil += bare / SAMPLES
         grain += here / SAMPLES
         water += here * crop.read_moisture(across, along, strip, hours) / SAMPLES
-    area = (high - low) * np.abs(np.diff(along_m))[step] * crop.layout.frame.stretch((low + high) / 2)
-    return Pieces(step, strip, high - low, area, grain, soil, water / np.maximum(grain, 1e-9))
+    stands /= SAMPLES
+    width = (high - low) * stands
+    area = width * np.abs(np.diff(along_m))[step] * crop.layout.frame.stretch((low + high) / 2)
+    water = water / np.maximum(grain, 1e-9)
+    some = stands > 0
+    grain, soil = (part[some] / stands[some] for part in (grain, soil))
+    return Pieces(step[some], strip[some], width[some], area[some], grain, soil, water[some])

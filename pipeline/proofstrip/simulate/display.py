@@ -6,7 +6,7 @@ import pyproj
 from numpy.typing import NDArray
 
 from proofstrip.simulate.drive import Drive, remember
-from proofstrip.simulate.layout import CRS, Floats, Layout
+from proofstrip.simulate.layout import CRS, Floats, Layout, find_end
 from proofstrip.simulate.scenario import Scenario
 from proofstrip.simulate.sensor import Readings
 
@@ -102,7 +102,8 @@ def _log_position(
     log["true_pass"] = np.where(index >= 0, layout.pass_number[index], 0)
     strip = np.searchsorted(layout.strip_edges_m, drive.across_m[ends], side="right") - 1
     inside = (strip >= 0) & (strip < len(layout.strip_block))
-    inside &= (drive.along_m[ends] >= 0) & (drive.along_m[ends] <= scenario.strip_length_m) & (index >= 0)
+    inside &= (drive.along_m[ends] >= 0) & (drive.along_m[ends] <= find_end(scenario, drive.across_m[ends]))
+    inside &= index >= 0
     log["true_strip"] = np.where(inside, np.append(layout.strip_names, "")[np.where(inside, strip, -1)], "")
 
 

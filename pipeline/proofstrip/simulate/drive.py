@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d
 from scipy.signal import lfilter
 
-from proofstrip.simulate.layout import Floats, Ints, Layout
+from proofstrip.simulate.layout import Floats, Ints, Layout, find_end
 from proofstrip.simulate.scenario import Scenario
 
 VERTEX_M = 0.5
@@ -95,7 +95,11 @@ def _step_through(scenario: Scenario, layout: Layout, clock: Floats, way: Way, m
     half = (along[:-1] + along[1:]) / 2
     direction = np.where(label < 0, 1, layout.pass_direction[label])
     before = np.where(direction > 0, half, scenario.strip_length_m - half)
-    down = (before > -scenario.header_down_m) & (before < scenario.strip_length_m + scenario.header_up_m)
+    # The header is down as long as any of it has crop before it.
+    farthest = find_end(scenario, layout.pass_across_m - scenario.header_width_m / 2)[label]
+    begin = np.where(direction > 0, 0.0, scenario.strip_length_m - farthest)
+    end = np.where(direction > 0, farthest, scenario.strip_length_m)
+    down = (before > begin - scenario.header_down_m) & (before < end + scenario.header_up_m)
     start_s = scenario.combines[machine].start_s
     return Drive(
         edges + start_s,

@@ -120,7 +120,7 @@ def lay_out(scenario: Scenario, rng: np.random.Generator) -> Layout:
     number = np.empty(len(order), dtype=np.int64)
     number[order] = np.arange(1, len(order) + 1)
     direction = np.ones(len(order), dtype=np.int64)
-    if scenario.path == "serpentine":
+    if scenario.path != "one_way":
         for machine in range(len(scenario.combines)):
             own_order = order[combine[order] == machine]
             direction[own_order[1::2]] = -1
@@ -156,7 +156,34 @@ def _order_passes(scenario: Scenario, treatment: Ints, strip: Ints) -> Ints:
     """Give the passes in order of cutting."""
     keys = {"across": np.zeros_like(strip), "by_treatment": treatment, "every_second": strip % 2}
     order: Ints = np.argsort(keys[scenario.pass_order], kind="stable").astype(np.int64)
-    return order
+    if scenario.path != "racetrack":
+        return order
+    half = (len(order) + 1) // 2
+    turns = np.empty_like(order)
+    turns[::2], turns[1::2] = order[:half], order[half:]
+    return turns
+
+
+def find_end(scenario: Scenario, across_m: Floats) -> Floats:
+    """Give where the crop ends along the strips.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    across_m : Floats
+        [m]
+
+    Returns
+    -------
+    Floats
+        ``along_m`` of the far end [m].
+
+    Examples
+    --------
+    >>> find_end(Scenario(end_slant=0.5), np.array([0.0, 20.0])).tolist()
+    [400.0, 390.0]
+    """
+    return scenario.strip_length_m - scenario.end_slant * across_m
 
 
 def draw_map(scenario: Scenario, layout: Layout) -> gpd.GeoDataFrame:
@@ -176,7 +203,8 @@ def draw_map(scenario: Scenario, layout: Layout) -> gpd.GeoDataFrame:
     shapes = []
     for left, right in zip(layout.strip_edges_m[:-1], layout.strip_edges_m[1:], strict=True):
         across = np.repeat([left, right], len(along)).astype(float)
-        shapes.append(Polygon(np.column_stack(layout.frame.place(across, np.concatenate([along, along[::-1]])))))
+        up = np.concatenate([along, along[::-1]]) * (find_end(scenario, across) / scenario.strip_length_m)
+        shapes.append(Polygon(np.column_stack(layout.frame.place(across, up))))
     columns = {
         "strip": layout.strip_names,
         "treatment": [scenario.treatments[kind].name for kind in layout.strip_treatment],

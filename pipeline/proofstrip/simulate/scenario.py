@@ -40,6 +40,8 @@ class Combine:
         Mean time in the two mixing stages; their output is gamma(2) distributed [s].
     start_s : float
         Start after the first combine [s].
+    moisture_carry_s : float
+        Mean time that grain stays in the chamber of the moisture probe, older grain among it; 0: none stays [s].
     """
 
     name: str
@@ -47,6 +49,7 @@ class Combine:
     delay_s: float = 11.0
     mixing_s: float = 3.0
     start_s: float = 0.0
+    moisture_carry_s: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -73,6 +76,8 @@ class Scenario:
         Direction of the rows, clockwise from grid north [deg].
     curve_radius_m : float or None
         Passes are arcs of this radius; none: straight [m].
+    end_slant : float
+        Metres by which the far end of the crop comes nearer per metre to the right: 0 square, else point rows.
     yield_kg_ha, yield_cv, yield_range_m, anisotropy : float
         Level at standard moisture [kg/ha]; coefficient of variation of the random surface; distance across the rows
         at which its correlation has fallen to 0.05 [m]; range along the rows as a multiple of that.
@@ -87,8 +92,9 @@ class Scenario:
         Share of the ground on which the treatments act, in patches of this range [m].
     standard_moisture_pct, moisture_pct, moisture_sd_pt, moisture_trend_pt, moisture_pt_per_h : float
         Standard and mean moisture [%]; SD over the field, change along it [pt] and with time [pt/h].
-    path : {'serpentine', 'one_way'}
-        Back and forth, or always the same way with an empty drive back.
+    path : {'serpentine', 'one_way', 'racetrack'}
+        Back and forth; always the same way with an empty drive back; or up in one half of the passes and down in the
+        other, round and round, so that neighbours run the same way.
     pass_order : {'across', 'by_treatment', 'every_second'}
         Strips cut from left to right; one treatment after the other; every second strip, then the rest.
     combines : tuple of Combine
@@ -154,6 +160,7 @@ class Scenario:
     header_width_m: float = 9.144
     heading_deg: float = 0.0
     curve_radius_m: float | None = None
+    end_slant: float = 0.0
     yield_kg_ha: float = 3500.0
     yield_cv: float = 0.10
     yield_range_m: float = 60.0
@@ -172,7 +179,7 @@ class Scenario:
     moisture_sd_pt: float = 0.3
     moisture_trend_pt: float = 0.5
     moisture_pt_per_h: float = -0.1
-    path: Literal["serpentine", "one_way"] = "serpentine"
+    path: Literal["serpentine", "one_way", "racetrack"] = "serpentine"
     pass_order: Literal["across", "by_treatment", "every_second"] = "across"
     combines: tuple[Combine, ...] = (Combine("combine 1"),)
     combine_takes: Literal["blocks", "strips", "halves", "treatments"] = "blocks"
@@ -225,6 +232,7 @@ class Scenario:
 
     def __post_init__(self) -> None:
         """Refuse what no combine can do."""
+        self._check_ground()
         for combine in self.combines:
             pure_s = self.pure_delay_s(combine)
             if pure_s < 0:
@@ -242,14 +250,21 @@ class Scenario:
             raise ValueError(
                 f"header_down_m {self.header_down_m} m and header_up_m {self.header_up_m} m must be from 0 to 12 m"
             )
-        if self.curve_radius_m is not None and self.curve_radius_m < 50:
-            raise ValueError(f"curve_radius_m {self.curve_radius_m} m: no combine follows rows that bend under 50 m")
         if not 0 < self.step_s <= 1:
             raise ValueError(f"step_s {self.step_s} s: noise is given per second, so a step is above 0 and up to 1 s")
         if self.shift_applied_s < 0:
             raise ValueError(f"shift_applied_s {self.shift_applied_s} s: a display pairs a position with a later flow")
         if not self.log_through_turns and self.header_switch in ("inverted", "missing"):
             raise ValueError(f"a log that follows a header switch that is {self.header_switch} holds no harvest")
+
+    def _check_ground(self) -> None:
+        """Refuse ground that cannot be laid out."""
+        if self.curve_radius_m is not None and self.curve_radius_m < 50:
+            raise ValueError(f"curve_radius_m {self.curve_radius_m} m: no combine follows rows that bend under 50 m")
+        if self.end_slant != 0 and self.curve_radius_m is not None:
+            raise ValueError(f"end_slant {self.end_slant} needs straight rows; found curve_radius_m")
+        if not 0 <= self.end_slant <= 2:
+            raise ValueError(f"end_slant {self.end_slant} must be from 0 to 2")
 
     def pure_delay_s(self, combine: Combine) -> float:
         """Give the part of a combine's delay that neither mixing nor tailings cause [s]."""

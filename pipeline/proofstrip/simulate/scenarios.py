@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from proofstrip.simulate.scenario import Combine, Scenario
+from proofstrip.simulate.scenario import Combine, Scenario, Treatment
 
 ORDINARY = Scenario(note="One combine, back and forth, small faults of every common kind.")
 
@@ -62,6 +62,60 @@ _ALL = (
     replace(ORDINARY, name="short_strips", note="Strips of 120 m.", strip_length_m=120.0),
     replace(
         ORDINARY, name="one_per_load", note="Each strip is one load over the scale.", tickets=True, passes_per_strip=2
+    ),
+    replace(
+        ORDINARY,
+        name="two_combines",
+        note="Two combines take every second block; one reads 6 % high and takes 2 s longer.",
+        combines=(Combine("combine 1"), Combine("combine 2", 1.06, 13.0, 3.5, start_s=60.0)),
+    ),
+    replace(
+        ORDINARY, name="header_inverted", note="The logged header state says up for down.", header_switch="inverted"
+    ),
+    replace(ORDINARY, name="header_stuck", note="The logged header state is always down.", header_switch="stuck"),
+    replace(ORDINARY, name="header_late", note="The logged header state is 4 s late.", header_late_s=4.0),
+    replace(
+        ORDINARY,
+        name="moisture_lag",
+        note="Grain dries fast, the moisture probe repeats itself for 20 s and mixes old grain with new.",
+        combines=(Combine("combine 1", moisture_carry_s=20.0),),
+        moisture_hold_s=20.0,
+        moisture_sd_pt=0.6,
+        moisture_trend_pt=1.5,
+        moisture_pt_per_h=-1.0,
+    ),
+    replace(
+        ORDINARY,
+        name="drier",
+        note="The treatment dries the grain by 1.5 points.",
+        treatments=(Treatment("control"), Treatment("tried", 1.04, moisture_pt=-1.5)),
+    ),
+    replace(
+        ORDINARY,
+        name="control_first",
+        note="All control strips are cut before the others, with a sensor that drifts by 1 % an hour.",
+        pass_order="by_treatment",
+        drift_pct_h=1.0,
+    ),
+    replace(ORDINARY, name="antenna_off", note="The antenna stands 0.2 m to the right, unknown.", antenna_right_m=0.2),
+    replace(
+        ORDINARY,
+        name="poor_positions",
+        note="A receiver that is off by half a metre.",
+        position_noise_m=0.5,
+        pass_offset_m=0.1,
+    ),
+    replace(
+        ORDINARY, name="racetrack", note="Round and round: neighbouring passes run the same way.", path="racetrack"
+    ),
+    replace(ORDINARY, name="point_rows", note="The crop ends on a slant, so that passes run out of it.", end_slant=0.5),
+    replace(ORDINARY, name="log_5_s", note="A record every 5 s.", record_s=5.0),
+    replace(
+        ORDINARY,
+        name="recut",
+        note="A second pass in each strip over ground that is nearly all cut.",
+        passes_per_strip=2,
+        narrow_last_share=0.1,
     ),
 )
 

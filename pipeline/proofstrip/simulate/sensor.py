@@ -90,7 +90,7 @@ def sense_grain(
         water = np.where(out[0] > 0, 100 - (100 - scenario.standard_moisture_pct) * out[0] / out[1], np.nan)
     return Readings(
         np.maximum(clean + _flow_noise(scenario, clean, rng), 0),
-        probe_moisture(scenario, water, rng),
+        probe_moisture(scenario, _carry_over(water, combine.moisture_carry_s / step_s), rng),
         when,
         east + easting[0],
         north + northing[0],
@@ -109,6 +109,17 @@ def _flow_noise(scenario: Scenario, clean_kg_s: Floats, rng: np.random.Generator
     noise = remember(rng.standard_normal(len(clean_kg_s)), memory) * scenario.noise_kg_s / np.sqrt(variance)
     noise *= np.minimum(clean_kg_s / (0.1 * scenario.nominal_flow_kg_s), 1)
     return np.asarray(noise, dtype=np.float64)
+
+
+def _carry_over(water_pct: Floats, stay_steps: float) -> Floats:
+    """Mix what reaches the probe with the older grain in its chamber, the last strip's too."""
+    known = np.isfinite(water_pct)
+    if stay_steps == 0 or not known.any():
+        return water_pct
+    first = water_pct[known][0]
+    mixed = water_pct.copy()
+    mixed[known] = first + machine.lag(water_pct[known] - first, stay_steps)
+    return mixed
 
 
 def probe_moisture(scenario: Scenario, water_pct: Floats, rng: np.random.Generator) -> Floats:
