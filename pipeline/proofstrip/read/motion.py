@@ -6,6 +6,7 @@ from proofstrip.crops import Crop
 from proofstrip.read import derive
 from proofstrip.read.choose import Question, ask_missing, override_line
 from proofstrip.read.convert import convert
+from proofstrip.read.count_time import count_time, level_steps
 from proofstrip.read.names import TARGETS, plain_name, unit_spellings
 from proofstrip.read.positions import grid_turn
 from proofstrip.read.records import Reading
@@ -56,9 +57,7 @@ def _settle_time_and_duration(reading: Reading, crop: Crop | None) -> derive.Ste
     elif "time" not in reading.choices:
         _duration_from_speed(reading, crop)
     if "time" not in reading.values and "time" not in reading.choices and "duration" in reading.values:
-        reading.values["time"] = derive.add_up(reading.values["duration"], machine_codes(reading))
-        reading.time_counts = True
-        reading.note("time_derived", "no column for time; durations are added up in the order of the file.")
+        count_time(reading)
         return derive.find_steps(reading.values["time"], machine_codes(reading))
     return steps
 
@@ -86,7 +85,7 @@ def _duration_from_speed(reading: Reading, crop: Crop | None) -> None:
         why = "no column for time or duration, and no distance and speed with units to work it out from"
         reading.questions.append(ask_missing("time", why))
         return
-    reading.values["duration"] = derive.divide(reading.values["distance"], reading.values["speed"])
+    reading.values["duration"] = level_steps(derive.divide(reading.values["distance"], reading.values["speed"]))
     reading.note("duration_derived", "no column for time or duration; taken from distance over speed.")
 
 
