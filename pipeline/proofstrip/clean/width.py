@@ -15,7 +15,8 @@ from scipy import ndimage
 from proofstrip.clean.track import Floats, Ints, Track, first_of_run
 from proofstrip.config import CleanPart
 
-TILE = 64
+TILE_BITS = 6
+TILE = 1 << TILE_BITS
 # The grid is turned against the rows by the golden ratio's angle, so that no row runs along a line of cells.
 GRID_TURN_RAD = float(np.arctan(0.618))
 EDGE_PROBE_M = 0.75
@@ -36,8 +37,8 @@ class Ground:
         Side of a cell [m]; how far the grid is turned [rad].
     tile_of : array of int, shape (rows, columns)
         Number of the tile that stores each square of ``TILE`` x ``TILE`` cells; 0 = none.
-    owner : array of int, shape (tiles, TILE * TILE)
-        Pass that cut each cell; 0 = nobody.
+    owner : array of int, shape (tiles * TILE * TILE,)
+        Pass that cut each cell, tile after tile; 0 = nobody.
     """
 
     origin: tuple[float, float]
@@ -53,10 +54,11 @@ class Ground:
         along = (easting * sin + northing * cos - self.origin[1]) / self.cell
         return across, along
 
-    def locate(self, across: Floats, along: Floats) -> tuple[Ints, Ints]:
-        """Give the tile, and the cell in it, of each place in turned coordinates."""
-        column, row = across.astype(np.int64), along.astype(np.int64)
-        return self.tile_of[row // TILE, column // TILE], (row % TILE) * TILE + column % TILE
+    def locate(self, across: Floats, along: Floats) -> Ints:
+        """Give the place in ``owner`` of each place in turned coordinates."""
+        column, row = across.astype(np.int32), along.astype(np.int32)
+        tile = self.tile_of.ravel()[(row >> TILE_BITS) * np.int32(self.tile_of.shape[1]) + (column >> TILE_BITS)]
+        return tile * (TILE * TILE) + (((row & (TILE - 1)) << TILE_BITS) | (column & (TILE - 1)))
 
 
 @dataclass(frozen=True)
@@ -92,7 +94,7 @@ def lay_grid(track: Track, cell_m: float) -> Ground:
     cutting = track.pass_id > 0
     doubled = 2 * track.heading[cutting]
     turn = float(np.arctan2(np.sin(doubled).sum(), np.cos(doubled).sum()) / 2) + GRID_TURN_RAD
-    bare = Ground((0.0, 0.0), cell_m, turn, np.zeros((0, 0), dtype=np.int64), np.zeros((0, 0), dtype=np.int32))
+    bare = Ground((0.0, 0.0), cell_m, turn, np.zeros((0, 0), dtype=np.int64), np.zeros(0, dtype=np.int32))
     across, along = bare.turned(track.easting, track.northing)
     reach = (float(track.swath.max()) / 2 + EDGE_PROBE_M + float(track.distance.max())) / cell_m + TILE
     corner = (float(across.min() - reach), float(along.min() - reach))
@@ -104,7 +106,7 @@ def lay_grid(track: Track, cell_m: float) -> Ground:
     used = ndimage.binary_dilation(used, structure=np.ones((2 * spread + 1, 2 * spread + 1), dtype=bool))
     tile_of = np.zeros(used.shape, dtype=np.int64)
     tile_of[used] = np.arange(1, used.sum() + 1)
-    owner = np.zeros((int(used.sum()) + 1, TILE * TILE), dtype=np.int32)
+    owner = np.zeros((int(used.sum()) + 1) * TILE * TILE, dtype=np.int32)
     return Ground((corner[0] * cell_m, corner[1] * cell_m), cell_m, turn, tile_of, owner)
 
 
@@ -158,15 +160,17 @@ def _cut_pass(track: Track, ground: Ground, run: slice) -> tuple[Floats, Ints]:
     # One metre to the right of the track, in turned coordinates.
     right = _turn_vector(cos, -sin, ground)
     u, v = across[:, None] + right[0][:, None] * lateral, along[:, None] + right[1][:, None] * lateral
-    tile, cell = ground.locate(u, v)
-    owner = ground.owner[tile, cell]
-    taken = np.bincount(record, weights=(owner > 0).mean(axis=1)) / steps
+    cell = ground.locate(u, v)
+    free = ground.owner[cell] == 0
+    taken = 1 - np.bincount(record, weights=free.mean(axis=1)) / steps
     edges = _touching_edges(ground, (across[first], along[first]), (right[0][first], right[1][first]), width)
-    # Claim by cell centre: marking every touched cell would widen each swath by half a cell.
-    off_u, off_v = np.floor(u) + 0.5 - u, np.floor(v) + 0.5 - v
+    # Claim by cell centre: marking every touched cell would widen each swath by half a cell. Only the outermost places
+    # can lie in a cell whose centre is outside.
+    outer = np.flatnonzero(np.abs(lateral) > width / 2 - ground.cell * np.sqrt(0.5))
+    off_u, off_v = np.floor(u[:, outer]) + 0.5 - u[:, outer], np.floor(v[:, outer]) + 0.5 - v[:, outer]
     sideways = (off_u * right[0][:, None] + off_v * right[1][:, None]) * ground.cell**2
-    claimed = (np.abs(lateral + sideways) <= width / 2) & (owner == 0)
-    ground.owner[tile[claimed], cell[claimed]] = track.pass_id[run][0]
+    free[:, outer] &= np.abs(lateral[outer] + sideways) <= width / 2
+    ground.owner[cell[free]] = track.pass_id[run][0]
     return taken, edges
 
 
@@ -181,8 +185,7 @@ def _touching_edges(ground: Ground, centre: tuple[Floats, Floats], right: tuple[
     edges = np.zeros(len(centre[0]), dtype=np.int64)
     for side in (-1, 1):
         reach = side * (width / 2 + EDGE_PROBE_M)
-        tile, cell = ground.locate(centre[0] + right[0] * reach, centre[1] + right[1] * reach)
-        edges += ground.owner[tile, cell] > 0
+        edges += ground.owner[ground.locate(centre[0] + right[0] * reach, centre[1] + right[1] * reach)] > 0
     return edges
 
 
