@@ -53,8 +53,7 @@ def write_farm(folder: Path, records: int) -> int:
             away = copy * (east - west + GAP_M)
             rows = log.iloc[: records - copy * len(log)].copy()
             rows["Longitude (deg)"], rows["Latitude (deg)"] = (
-                np.round(axis, 8)
-                for axis in to_degrees.transform(easting[: len(rows)] + away, northing[: len(rows)])
+                np.round(axis, 8) for axis in to_degrees.transform(easting[: len(rows)] + away, northing[: len(rows)])
             )
             moved = clock.iloc[: len(rows)] + copy * span
             rows["Time (UTC)"] = moved.dt.strftime("%Y-%m-%dT%H:%M:%S.%f").str[:-3] + "Z"

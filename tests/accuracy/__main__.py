@@ -1,0 +1,76 @@
+"""The public scoreboard: ``python -m tests.accuracy [--part PART] [--scenarios NAME ...] [--seeds N] [--workers N]``.
+
+Prints its tables and writes them into docs/accuracy.md. Part ``cleaning`` harvests invented fields and holds strip
+yields, effects, delays, widths and flags against their truth, beside two plain ways to do without; part ``stats``
+counts how often equal treatments are called different. Run from the checkout.
+"""
+
+import argparse
+import pickle
+import sys
+from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
+
+from proofstrip.simulate import SCENARIOS
+from tests.accuracy import null_trials
+from tests.accuracy.harvests import EFFECTS_PCT, Harvested, harvest_once
+from tests.accuracy.page import render_cleaning, write_part
+from tests.accuracy.scores import score_scenario
+
+Job = tuple[str, int, float]
+
+
+def list_jobs(names: list[str], seeds: int) -> list[Job]:
+    """List every harvest: two effects a seed, the pairs of effects in turn."""
+    return [
+        (name, seed, effect)
+        for name in names
+        for seed in range(1, seeds + 1)
+        for effect in EFFECTS_PCT[seed % len(EFFECTS_PCT)]
+    ]
+
+
+def harvest_job(job: Job) -> Harvested:
+    """Do one job in a worker."""
+    return harvest_once(*job)
+
+
+def measure_cleaning(names: list[str], seeds: int, workers: int, keep: Path | None) -> str:
+    """Harvest and score; gives the Markdown."""
+    jobs = list_jobs(names, seeds)
+    done: list[Harvested] = []
+    with ProcessPoolExecutor(workers) as pool:
+        for harvested in pool.map(harvest_job, jobs, chunksize=4):
+            done.append(harvested)
+            if len(done) % 50 == 0:
+                print(f"{len(done)} of {len(jobs)} harvests", file=sys.stderr, flush=True)
+    if keep:
+        keep.write_bytes(pickle.dumps(done))
+    scores = [score_scenario(name, [one for one in done if one.scenario == name]) for name in names]
+    chosen = "" if names == list(SCENARIOS) else f" --scenarios {' '.join(names)}"
+    return render_cleaning(scores, seeds, f"python -m tests.accuracy --part cleaning{chosen} --seeds {seeds}")
+
+
+def main() -> None:
+    """Measure what was asked for."""
+    parser = argparse.ArgumentParser(prog="python -m tests.accuracy", description=__doc__)
+    parser.add_argument("--part", choices=("all", "cleaning", "stats"), default="all")
+    parser.add_argument("--scenarios", nargs="+", metavar="NAME", choices=list(SCENARIOS), default=list(SCENARIOS))
+    parser.add_argument("--seeds", type=int, default=20)
+    parser.add_argument("--workers", type=int, default=2)
+    parser.add_argument("--keep", type=Path, metavar="FILE", help="keep every harvest's figures (a pickle)")
+    chosen = parser.parse_args()
+    if chosen.part in ("all", "cleaning"):
+        text = measure_cleaning(chosen.scenarios, chosen.seeds, chosen.workers, chosen.keep)
+        print(text)
+        # A part of the scenarios is for looking, not for the page.
+        if chosen.scenarios == list(SCENARIOS):
+            write_part("cleaning", text)
+    if chosen.part in ("all", "stats"):
+        text = null_trials.measure_stats(chosen.workers)
+        print(text)
+        write_part("stats", text)
+
+
+if __name__ == "__main__":
+    main()
