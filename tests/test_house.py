@@ -55,6 +55,8 @@ FILES_BESIDE = {
     "read/names.py": "loads configs/column_names.toml",
     "simulate/export.py": "makes the text of tables; the command writes them",
     "run.py": "reads result.json back from a run folder",
+    "pool/files.py": "reads run folders and tables of sites",
+    "pool/page.py": "writes pool.html and its pictures",
 }
 
 

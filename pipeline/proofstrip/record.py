@@ -67,7 +67,7 @@ def describe_inputs(settings: Settings, inputs: dict[str, str], clock: Clock, fl
 
 
 @contextlib.contextmanager
-def written_whole(folder: Path) -> Iterator[Path]:
+def written_whole(folder: Path, mark: str = "run.json", kind: str = "a run folder") -> Iterator[Path]:
     """Give a folder beside the target to write into, and put it in the target's place at the end.
 
     A run that stops on the way leaves the old folder as it was.
@@ -75,7 +75,9 @@ def written_whole(folder: Path) -> Iterator[Path]:
     Parameters
     ----------
     folder : pathlib.Path
-        The target; what stands there is replaced, if it is a run folder.
+        The target; what stands there is replaced, if it holds the file of this kind of folder.
+    mark, kind : str
+        That file, and what the folder is called.
 
     Yields
     ------
@@ -85,13 +87,13 @@ def written_whole(folder: Path) -> Iterator[Path]:
     Raises
     ------
     DataError
-        When the target is something else than a run folder, or cannot be written.
+        When the target is something else, or cannot be written.
     """
     # A name of its own, also for "." and for a link.
     folder = folder.resolve()
-    if folder.exists() and not (folder.is_dir() and (not any(folder.iterdir()) or (folder / "run.json").is_file())):
+    if folder.exists() and not (folder.is_dir() and (not any(folder.iterdir()) or (folder / mark).is_file())):
         raise DataError(
-            f"{folder} exists and is not a run folder (it has no run.json); nothing was written. "
+            f"{folder} exists and is not {kind} (it has no {mark}); nothing was written. "
             "Name another folder with --out."
         )
     own = f"{os.getpid()}-{time.monotonic_ns()}"

@@ -1,5 +1,6 @@
 """The page: the parts in their order, set by the template, and the pictures as files."""
 
+from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
 from typing import Any
@@ -8,12 +9,35 @@ import jinja2
 
 from proofstrip.report import choices as other_choices
 from proofstrip.report import pictures, sections
-from proofstrip.report.answer import give_answer
+from proofstrip.report.answer import Answer, give_answer
 from proofstrip.report.material import ReportMaterial
 from proofstrip.report.pictures import Picture
 from proofstrip.report.sections import Section
 from proofstrip.report.sheet import save_png
 from proofstrip.report.words import Units, choose_units, number, short
+
+
+@dataclass(frozen=True)
+class Head:
+    """What stands above and below a page.
+
+    Attributes
+    ----------
+    title, kicker, name, place : str
+        Of the window; the kind of page; its heading; what it is about.
+    footing : str
+    invented : bool
+        Says so in a band across the top.
+    prepared_by : str
+    """
+
+    title: str
+    kicker: str
+    name: str
+    place: str
+    footing: str
+    invented: bool
+    prepared_by: str = ""
 
 
 def write_report(material: ReportMaterial, folder: Path) -> None:
@@ -98,21 +122,48 @@ def render_page(material: ReportMaterial, units: Units, parts: list[Section]) ->
     str
         HTML, self-contained.
     """
+    trial = material.settings.trial
+    moisture = number(material.settings.standard_moisture_pct, 1)
+    place = [trial.field, trial.crop.name.replace("_", " "), str(trial.season), f"yields at {moisture} % moisture"]
+    head = Head(
+        title=f"{trial.name}: strip trial report, {trial.season}",
+        kicker="Strip trial report",
+        name=trial.name,
+        place=" · ".join(filter(None, place)),
+        footing=f"{trial.name}, {trial.season}",
+        invented="invented" in trial.notes.lower(),
+        prepared_by=material.settings.report.prepared_by,
+    )
+    return set_page(head, give_answer(material.result, units), parts, str(material.run.get("version") or ""))
+
+
+def set_page(head: Head, answer: Answer, parts: list[Section], version: str) -> str:
+    """Set any page of this look.
+
+    Parameters
+    ----------
+    head : Head
+    answer : Answer
+        The first screen.
+    parts : list of Section
+    version : str
+        Of the program.
+
+    Returns
+    -------
+    str
+        HTML, self-contained.
+    """
     source = resources.files("proofstrip.report").joinpath("template.html").read_text(encoding="utf-8")
     environment = jinja2.Environment(
         autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True
     )
-    trial = material.settings.trial
     page = environment.from_string(source).render(
-        trial=trial,
-        crop=trial.crop.name.replace("_", " "),
-        moisture=number(material.settings.standard_moisture_pct, 1),
-        prepared_by=material.settings.report.prepared_by,
-        invented="invented" in trial.notes.lower(),
-        answer=give_answer(material.result, units),
-        units=units,
+        head=head,
+        answer=answer,
         parts=parts,
-        version=str(material.run.get("version") or ""),
+        version=version,
+        sortable=any(table.sortable for part in parts for table in part.tables),
     )
     return page.lstrip()
 

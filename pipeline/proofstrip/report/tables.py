@@ -43,6 +43,8 @@ class Table:
         The first cell names the row.
     strong : list of int
         Rows that are set in bold.
+    sortable : bool
+        A click on a column sorts by it; bold rows stay at the end.
     """
 
     caption: str
@@ -50,12 +52,18 @@ class Table:
     align: str
     rows: Sequence[Row]
     strong: list[int] = field(default_factory=list)
+    sortable: bool = False
 
     @property
     def kind(self) -> str:
         """Say how the table is set: slim, roomy for long names, short enough to stay on one printed page."""
         long_names = len(self.head) > 4 and any(len(row[0]) > 20 for row in self.rows)
-        kinds = {"slim": len(self.head) < 4, "roomy": long_names, "short": len(self.rows) < 16}
+        kinds = {
+            "slim": len(self.head) < 4,
+            "roomy": long_names,
+            "short": len(self.rows) < 16,
+            "sortable": self.sortable,
+        }
         return " ".join(kind for kind, holds in kinds.items() if holds)
 
 

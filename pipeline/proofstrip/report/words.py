@@ -363,9 +363,25 @@ def choose_units(settings: Settings) -> Units:
     Units
         Metric: kg/ha. US: bu/ac, or lb/ac for a crop without a bushel.
     """
-    if settings.report.units == "metric":
+    return make_units(settings.report.units, settings.trial.crop.kg_ha_per_bu_ac)
+
+
+def make_units(system: str, bushel: float | None) -> Units:
+    """Give the units of a system for a crop.
+
+    Parameters
+    ----------
+    system : str
+        ``us`` or ``metric``.
+    bushel : float or None
+        Kilograms a hectare in one bushel an acre of the crop; none where it has no bushel.
+
+    Returns
+    -------
+    Units
+    """
+    if system == "metric":
         return Units("metric", 1.0, "kg/ha", "kilograms a hectare", 0)
-    bushel = settings.trial.crop.kg_ha_per_bu_ac
     if bushel is None:
         return Units("us", KG_HA_PER_LB_AC, "lb/ac", "pounds an acre", 0)
     return Units("us", bushel, "bu/ac", "bushels an acre", 1)

@@ -20,7 +20,7 @@ from proofstrip.stats.contrasts import (
     compare_all_pairs,
     contrast_control,
     leave_one_out,
-    percent_differences,
+    log_ratios,
 )
 from proofstrip.stats.design import Plots
 from proofstrip.stats.linear import Fit, Floats
@@ -142,7 +142,7 @@ def _differences(table: StripTable, fit: Fit, settings: StatsPart) -> tuple[Diff
     """Give each treatment against the control, with everything that stands beside it."""
     plots, design, confidence = table.plots, table.design, settings.confidence
     contrasts = contrast_control(fit, confidence)
-    percent = percent_differences(plots, design, confidence)
+    ratios = log_ratios(plots, design, confidence)
     p, p_alone = contrasts.p_values(), contrasts.p_alone()
     exact, floor, draws = _rerandomise(plots, design, settings)
     left_out = leave_one_out(plots, design, contrasts, confidence)
@@ -157,9 +157,11 @@ def _differences(table: StripTable, fit: Fit, settings: StatsPart) -> tuple[Diff
             replace(
                 own,
                 difference=float(contrasts.difference[place]),
-                difference_pct=percent[place][0],
-                low_pct=percent[place][1],
-                high_pct=percent[place][2],
+                difference_pct=ratios[place].difference_pct,
+                low_pct=ratios[place].low_pct,
+                high_pct=ratios[place].high_pct,
+                se_log_ratio=ratios[place].se,
+                df_log_ratio=ratios[place].df,
                 se=se,
                 df=df,
                 low=float(contrasts.difference[place] - critical * se),

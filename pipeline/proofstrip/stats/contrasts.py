@@ -81,10 +81,26 @@ def contrast_control(fit: Fit, confidence: float) -> Contrasts:
     return Contrasts(difference, se, fit.df[0, 1:], fit.control_correlation(), confidence)
 
 
-Percent = tuple[float | None, float | None, float | None]
+@dataclass(frozen=True)
+class LogRatio:
+    """One treatment against the control by its mean log ratio; none where a yield is zero and has no log.
+
+    Attributes
+    ----------
+    difference_pct, low_pct, high_pct : float or None
+        100 (exp(d) - 1) of the mean log ratio d and of the ends of its interval [%].
+    se, df : float or None
+        Standard error of d and its degrees of freedom.
+    """
+
+    difference_pct: float | None = None
+    low_pct: float | None = None
+    high_pct: float | None = None
+    se: float | None = None
+    df: float | None = None
 
 
-def percent_differences(plots: Plots, design: Design, confidence: float) -> list[Percent]:
+def log_ratios(plots: Plots, design: Design, confidence: float) -> list[LogRatio]:
     """Give each difference and its interval in per cent, from the same model on log yields.
 
     Parameters
@@ -95,22 +111,21 @@ def percent_differences(plots: Plots, design: Design, confidence: float) -> list
 
     Returns
     -------
-    list of tuple of float or None
-        Difference, low, high; none where a yield is zero and has no log.
+    list of LogRatio
 
     Notes
     -----
     100 (exp(d) - 1), d being the mean difference of log yields: a factor on both yields of a block cancels.
     """
     if plots.values.min() <= 0:
-        return [(None, None, None)] * (len(plots.treatments) - 1)
+        return [LogRatio()] * (len(plots.treatments) - 1)
     fit = FITS[design](replace(plots, values=np.log(plots.values)))
     if not fit.variance > 0:
-        return [(float(100 * np.expm1(d)), None, None) for d in fit.means[1:] - fit.means[0]]
+        return [LogRatio(float(100 * np.expm1(d))) for d in fit.means[1:] - fit.means[0]]
     logs = contrast_control(fit, confidence)
     reach = logs.critical * logs.se
     table = 100 * np.expm1(np.stack([logs.difference, logs.difference - reach, logs.difference + reach]))
-    return [(float(a), float(b), float(c)) for a, b, c in table.T]
+    return [LogRatio(*map(float, row)) for row in np.vstack([table, logs.se, logs.df]).T]
 
 
 def leave_one_out(plots: Plots, design: Design, contrasts: Contrasts, confidence: float) -> list[LeaveOneOut | None]:

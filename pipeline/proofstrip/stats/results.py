@@ -100,6 +100,8 @@ class Difference:
         scatter finds with the chosen power.
     difference_pct, low_pct, high_pct : float or None
         From the mean log ratio, so that it stays the same whichever machine calibration multiplies both yields.
+    se_log_ratio, df_log_ratio : float or None
+        Standard error of the mean log ratio and its degrees of freedom: what pooling with other trials needs.
     df : float or None
         Degrees of freedom of ``se``.
     p_value : float or None
@@ -121,6 +123,8 @@ class Difference:
     difference_pct: float | None = None
     low_pct: float | None = None
     high_pct: float | None = None
+    se_log_ratio: float | None = None
+    df_log_ratio: float | None = None
     se: float | None = None
     df: float | None = None
     low: float | None = None

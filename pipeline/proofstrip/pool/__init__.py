@@ -1,0 +1,1 @@
+"""One effect over many trials and seasons."""

@@ -1,0 +1,160 @@
+"""The files of pooling: run folders and tables of sites in, the pool folder out."""
+
+import csv
+import os
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+from urllib.parse import quote
+
+import pandas as pd
+
+from proofstrip import __version__
+from proofstrip.config import config_folder
+from proofstrip.crops import load_crops
+from proofstrip.errors import DataError, Notice
+from proofstrip.pool.answer import PoolResult
+from proofstrip.pool.page import write_page
+from proofstrip.pool.result import describe_pool
+from proofstrip.pool.sites import LeftOut, Site, SiteList, sites_of_run
+from proofstrip.pool.table import sites_of_table
+from proofstrip.record import write_json, written_whole
+from proofstrip.report.words import Units, make_units
+from proofstrip.run import read_result
+
+
+def gather_sites(sources: Sequence[str], folder: Path) -> SiteList:
+    """Read run folders and tables of sites.
+
+    Parameters
+    ----------
+    sources : sequence of str
+        Run folders, CSV tables, and patterns of them.
+    folder : pathlib.Path
+        Links to the reports start here.
+
+    Returns
+    -------
+    SiteList
+
+    Raises
+    ------
+    DataError
+        When a source is neither, a pattern finds nothing, or a file cannot be read.
+    """
+    sites: list[Site] = []
+    left_out: list[LeftOut] = []
+    notices: list[Notice] = []
+    for path in _expand(sources):
+        source = _relative(path, folder)
+        if path.is_dir():
+            report = quote(_relative(path / "report.html", folder)) if (path / "report.html").is_file() else ""
+            found, out = sites_of_run(read_result(path), source, report, _covariates(path))
+        else:
+            table = sites_of_table(_read_cells(path), source, load_crops(config_folder()))
+            found, out = list(table.sites), list(table.left_out)
+            notices += table.notices
+        sites += found
+        left_out += out
+    return SiteList(tuple(sites), tuple(left_out), tuple(notices))
+
+
+def _expand(sources: Sequence[str]) -> list[Path]:
+    """Turn patterns into paths, each path once."""
+    paths: list[Path] = []
+    for source in sources:
+        if Path(source).exists():
+            paths.append(Path(source))
+            continue
+        start = Path(Path(source).anchor)
+        found = sorted(start.glob(str(Path(source).relative_to(start))))
+        if not found:
+            raise DataError(f"{source}: there is no such run folder or table. Name folders that proofstrip run wrote.")
+        paths += [path for path in found if path.is_dir() or path.suffix.lower() == ".csv"]
+    return list(dict.fromkeys(paths))
+
+
+def _relative(path: Path, folder: Path) -> str:
+    """Give a path as seen from a folder, with forward slashes; in full where there is no way between them."""
+    try:
+        return Path(os.path.relpath(path.resolve(), folder.resolve())).as_posix()
+    except ValueError:  # another drive
+        return path.resolve().as_posix()
+
+
+def _covariates(path: Path) -> dict[str, float]:
+    """Give the control's mean moisture: the treatment's own may be its doing."""
+    table = path / "strips.csv"
+    if not table.is_file():
+        return {}
+    strips = pd.read_csv(table)
+    control = read_result(path)["trial"].get("control")
+    moisture = strips.loc[strips["treatment"].astype(str) == control, "moisture_pct"].dropna()
+    return {} if moisture.empty else {"moisture_pct": float(moisture.mean())}
+
+
+def _read_cells(path: Path) -> pd.DataFrame:
+    """Read a table of sites as text cells."""
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except UnicodeDecodeError as fault:
+        raise DataError(f"{path}: byte {fault.start} is not UTF-8. Save the table as CSV in UTF-8.") from fault
+    lines = text.splitlines()
+    separator = max(",;\t", key=lines[0].count) if lines else ","
+    rows = [row for row in csv.reader(lines, delimiter=separator) if any(cell.strip() for cell in row)]
+    if len(rows) < 2:
+        raise DataError(f"{path}: there is no row below the names of the columns. One row a trial is expected.")
+    names = [cell.strip() for cell in rows[0]]
+    uneven = [number for number, row in enumerate(rows, start=1) if len(row) != len(names)]
+    if uneven or len(set(names)) < len(names):
+        where = f"rows {', '.join(map(str, uneven[:5]))} have" if uneven else "two columns have one name, or a row has"
+        raise DataError(f"{path}: {where} other cells than the {len(names)} names of the first line: {names}.")
+    return pd.DataFrame(rows[1:], columns=names, dtype=object)
+
+
+def describe(result: PoolResult, system: str) -> tuple[dict[str, Any], Units]:
+    """Make pool.json and the units of its sentences.
+
+    Parameters
+    ----------
+    result : PoolResult
+    system : str
+        ``us`` or ``metric``.
+
+    Returns
+    -------
+    tuple of dict and Units
+    """
+    name = next((site.crop for site in result.chosen.sites if site.crop), "")
+    crop = load_crops(config_folder()).get(name)
+    bushel = None if crop is None else crop.kg_ha_per_bu_ac
+    units = make_units(system, bushel)
+    return {"version": __version__, **describe_pool(result, units, bushel)}, units
+
+
+def write_pool(result: PoolResult, system: str, folder: Path) -> dict[str, Any]:
+    """Write pool.json, pool.html and figures/, whole or not at all.
+
+    Parameters
+    ----------
+    result : PoolResult
+    system : str
+        ``us`` or ``metric``.
+    folder : pathlib.Path
+        What stands there is replaced, if it is a pool folder.
+
+    Returns
+    -------
+    dict
+        pool.json.
+
+    Raises
+    ------
+    DataError
+        When the folder is something else, or cannot be written.
+    """
+    answer, units = describe(result, system)
+    with written_whole(folder, mark="pool.json", kind="a pool folder") as fresh:
+        write_json(fresh / "pool.json", answer)
+        write_page(result, units, __version__, fresh)
+    return answer
