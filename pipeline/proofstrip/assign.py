@@ -23,7 +23,7 @@ def assign_strips(points: gpd.GeoDataFrame, strips: gpd.GeoDataFrame, settings: 
     Parameters
     ----------
     points : geopandas.GeoDataFrame
-        cut_easting_m, cut_northing_m, heading_deg, swath_m, flags; a projected CRS.
+        cut_easting_m, cut_northing_m, heading_deg, swath_m, flags; geometry where the grain was cut; a projected CRS.
     strips : geopandas.GeoDataFrame
         strip, treatment, block and polygons, in any CRS.
     settings : StripsPart
@@ -63,7 +63,7 @@ def _lay_swaths(points: gpd.GeoDataFrame, strips: gpd.GeoDataFrame) -> np.ndarra
     width = points["swath_m"].fillna(0.0).to_numpy()
     polygons = strips.geometry.to_numpy()
     shapely.prepare(polygons)
-    own = find_strip(strips, easting, northing)
+    own = _find_points(strips, points.geometry.to_numpy())
     inside = np.full((len(points), ACROSS), -1, dtype=np.int64)
     near = np.flatnonzero(own >= 0)
     for place in range(ACROSS):
@@ -91,8 +91,13 @@ def find_strip(strips: gpd.GeoDataFrame, easting: np.ndarray, northing: np.ndarr
     array of int, shape (n,)
         Row of the strip; -1 outside.
     """
-    number = np.full(len(easting), -1, dtype=np.int64)
-    place, polygon = strips.sindex.query(shapely.points(easting, northing), predicate="within")
+    return _find_points(strips, np.asarray(shapely.points(easting, northing)))
+
+
+def _find_points(strips: gpd.GeoDataFrame, places: np.ndarray) -> np.ndarray:
+    """Give the row of the strip that each point lies in; -1 outside."""
+    number = np.full(len(places), -1, dtype=np.int64)
+    place, polygon = strips.sindex.query(places, predicate="within")
     number[place] = polygon
     return number
 

@@ -107,9 +107,9 @@ def compare(records: int, runs: int) -> float:
         found = [{what: in_own_process(what, folder) for what in MEASURES} for _ in range(runs)]
     ratios = [run["stages"]["whole"] / run["floor"]["whole"] for run in found]
     middle = found[int(np.argsort(ratios)[len(ratios) // 2])]
-    stages = ", ".join(f"{stage.__name__} {middle['stages'][stage.__name__]:.1f}" for stage in STAGES)
+    parts = ", ".join(f"{stage.__name__} {middle['stages'][stage.__name__]:.1f}" for stage in STAGES)
     print(
-        f"| {records:,} | {strip_count:,} | {middle['floor']['whole']:.2f} | {middle['stages']['whole']:.2f} | {stages} "
+        f"| {records:,} | {strip_count:,} | {middle['floor']['whole']:.2f} | {middle['stages']['whole']:.2f} | {parts} "
         f"| {statistics.median(ratios):.2f} | {max(run['stages']['peak_gib'] for run in found):.2f} |",
         flush=True,
     )

@@ -164,7 +164,7 @@ def correlate(track: Track, flow: Floats, mine: Bools, samples: Samples, lags: F
     """
     use = mine & np.isfinite(flow)
     time, value = track.time[use] - track.duration[use] / 2, flow[use]
-    level = np.column_stack([_level(samples, time, value, lag) for lag in lags])
+    level = _level(samples, time, value, lags)
     y, z = level[samples.one], level[samples.other]
     good = np.isfinite(y).all(axis=1) & np.isfinite(z).all(axis=1)
     key = pair_key(samples)[good]
@@ -182,13 +182,14 @@ def _sum_by(group: Ints, values: Floats) -> Floats:
     return np.column_stack([np.bincount(group, weights=column) for column in values.T]) if len(group) else values[:0]
 
 
-def _level(samples: Samples, time: Floats, value: Floats, lag: float) -> Floats:
-    """Log flow over ground at each sample for one delay: pass median and slow trend removed, clipped."""
-    when = samples.time + lag
-    flow = np.interp(when, time, value)
-    logged = (when > samples.log_start) & (when < samples.log_end) & (flow > 0)
-    level = np.full(len(when), np.nan)
-    level[logged] = np.log(flow[logged] / samples.spread[logged])
+def _level(samples: Samples, time: Floats, value: Floats, lags: Floats) -> Floats:
+    """Log flow over ground at each sample (rows) and delay (columns): pass median and slow trend removed, clipped."""
+    level = np.full((len(samples.time), len(lags)), np.nan)
+    for k, lag in enumerate(lags):
+        when = samples.time + lag
+        flow = np.interp(when, time, value)
+        logged = (when > samples.log_start) & (when < samples.log_end) & (flow > 0)
+        level[logged, k] = np.log(flow[logged] / samples.spread[logged])
     start = np.flatnonzero(np.r_[True, np.diff(samples.pass_id) != 0])
     for first, stop in zip(start, np.r_[start[1:], len(level)], strict=True):
         level[first:stop] = _flatten(level[first:stop])
@@ -196,14 +197,22 @@ def _level(samples: Samples, time: Floats, value: Floats, lag: float) -> Floats:
 
 
 def _flatten(level: Floats) -> Floats:
-    """Remove median and slow trend of one pass and clip what stands out."""
+    """Remove median and slow trend of one pass and clip what stands out, delay by delay."""
     known = np.isfinite(level)
-    if known.sum() < LEAST_PAIR_M / SPACING_M:
-        return np.full(len(level), np.nan)
-    rest = level - np.median(level[known])
-    spread = 1.4826 * float(np.median(np.abs(rest[known]))) + 1e-9
+    rest = level - _middle(level)
+    spread = 1.4826 * _middle(np.abs(rest)) + 1e-9
     rest = np.clip(rest, -CLIP_MAD * spread, CLIP_MAD * spread)
     size = int(TREND_M / SPACING_M)
-    weight = ndimage.uniform_filter1d(known.astype(np.float64), size, mode="nearest")
-    trend = ndimage.uniform_filter1d(np.where(known, rest, 0.0), size, mode="nearest") / np.maximum(weight, 1e-9)
-    return rest - trend
+    weight = ndimage.uniform_filter1d(known.astype(np.float64), size, axis=0, mode="nearest")
+    trend = ndimage.uniform_filter1d(np.where(known, rest, 0.0), size, axis=0, mode="nearest")
+    long_enough = known.sum(axis=0) >= LEAST_PAIR_M / SPACING_M
+    return np.asarray(np.where(long_enough, rest - trend / np.maximum(weight, 1e-9), np.nan), dtype=np.float64)
+
+
+def _middle(table: Floats) -> Floats:
+    """Median of the known values of each column; NaN where there are none."""
+    ordered, known = np.sort(table, axis=0), np.isfinite(table).sum(axis=0)
+    column = np.arange(table.shape[1])
+    # NaN is sorted last, so a column without a known value gives NaN.
+    low, high = np.maximum(known - 1, 0) // 2, known // 2
+    return np.asarray((ordered[low, column] + ordered[high, column]) / 2, dtype=np.float64)
