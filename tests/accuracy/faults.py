@@ -188,7 +188,7 @@ def judge_flags(harvest: Simulated, points: pd.DataFrame, placed: Placed) -> dic
         Flag.HEADER_UP: (truth("true_header_up"), truth("true_header_up") & (switch in ("good", "inverted"))),
         Flag.ENTRY_RAMP: ((filled < FULL) | ~crop, (filled < FULL) & crop),
         Flag.EXIT_RAMP: ((left < FULL) | ~crop, (left < FULL) & crop),
-        Flag.SPIKE: (spike, spike & crop & ~others),
+        Flag.SPIKE: (spike | ~crop, spike & crop & ~others),
         Flag.STUCK_SENSOR: (stuck, _stuck_long(records)),
         Flag.NARROW_CUT: (narrower(NARROW, WIDTH_MARGIN) | ~within, narrower(NARROW, -WIDTH_MARGIN)),
         Flag.RECUT: (narrower(RECUT, WIDTH_MARGIN) | ~within, narrower(RECUT, -WIDTH_MARGIN)),

@@ -228,7 +228,9 @@ def _each(what: str, wanted: str, scores: list[Score], read) -> Target:  # type:
         return Target(what, wanted, "-", True)
     values = [value for value, _ in known.values()]
     missed = tuple(f"{name} {value:.2f}" for name, (value, met) in known.items() if not met)
-    return Target(what, wanted, f"{min(values):.2f} to {max(values):.2f}", not missed, missed)
+    return Target(
+        what, wanted, f"{min(values):.2f} to {max(values):.2f}, median {np.median(values):.2f}", not missed, missed
+    )
 
 
 def _hold_delays(scores: list[Score]) -> list[Target]:
