@@ -13,7 +13,7 @@ from pathlib import Path
 
 from proofstrip.simulate import SCENARIOS
 from tests.accuracy import null_trials
-from tests.accuracy.harvests import EFFECTS_PCT, Harvested, harvest_once
+from tests.accuracy.harvests import Harvested, harvest_once, list_effects
 from tests.accuracy.page import render_cleaning, write_part
 from tests.accuracy.scores import score_scenario
 
@@ -21,13 +21,8 @@ Job = tuple[str, int, float]
 
 
 def list_jobs(names: list[str], seeds: int) -> list[Job]:
-    """List every harvest: two effects a seed, the pairs of effects in turn."""
-    return [
-        (name, seed, effect)
-        for name in names
-        for seed in range(1, seeds + 1)
-        for effect in EFFECTS_PCT[seed % len(EFFECTS_PCT)]
-    ]
+    """List every harvest."""
+    return [(name, seed, effect) for name in names for seed in range(1, seeds + 1) for effect in list_effects(seed)]
 
 
 def harvest_job(job: Job) -> Harvested:

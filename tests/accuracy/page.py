@@ -87,7 +87,7 @@ def render_cleaning(scores: list[Score], seeds: int, command: str) -> str:
     """
     runs = sum(score.runs for score in scores)
     parts = [
-        f"`{command}`: {len(scores)} scenarios, {seeds} seeds, two planted effects a seed, {runs} harvests.",
+        f"`{command}`: {len(scores)} scenarios, {seeds} seeds, {runs} harvests.",
         "### Targets",
         table(("target", "wanted", "measured", "met", "missed by"), (_row(t) for t in hold_targets(scores))),
         "### Strip yields",
