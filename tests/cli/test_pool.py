@@ -152,3 +152,26 @@ def test_folder_of_something_else_is_left_alone(table: Path, tmp_path: Path) -> 
     done = run(table, "--out", tmp_path / "mine")
     assert (done.exit_code, "is not a pool folder" in done.stderr) == (1, True)
     assert [path.name for path in (tmp_path / "mine").iterdir()] == ["letter.txt"]
+
+
+def test_prices_of_a_file_price_tables_too(table: Path, tmp_path: Path) -> None:
+    header, *rows = TABLE.splitlines()
+    more = [f"{row},soybean,{2 + number},0.5" for number, row in enumerate(rows)]
+    table.write_text("\n".join([f"{header},crop,difference_bu_ac,se_bu_ac", *more]), encoding="utf-8")
+    prices = tmp_path / "mine.toml"
+    prices.write_text('[economics]\nprice = "10 USD/bu"\ncost = { lifters = "2.50 USD/ac" }\n', encoding="utf-8")
+    answer = read(run(table, "--economics", prices, "--json"))
+    (treatment,) = answer["treatments"]
+    assert answer["prices"] == "mine.toml"
+    assert treatment["money"]["gain_per_ac"] == pytest.approx(3.5 * 10 - 2.5)
+    assert "it earns 32.50\N{NO-BREAK SPACE}USD an acre" in treatment["verdict"]["sentence"]
+    assert 0.9 < treatment["next_season"]["chance_of_paying"] < 1
+
+
+def test_prices_need_a_crop_and_a_right_file(table: Path, tmp_path: Path) -> None:
+    prices = tmp_path / "mine.toml"
+    prices.write_text('[economics]\nprice = "10 USD/bu"\n', encoding="utf-8")
+    done = run(table, "--economics", prices)
+    assert (done.exit_code, "no trial names its crop" in done.stderr) == (1, True)
+    prices.write_text('[economics]\nprice = "ten"\n', encoding="utf-8")
+    assert run(table, "--economics", prices).exit_code == 2

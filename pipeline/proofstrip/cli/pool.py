@@ -9,7 +9,7 @@ import click
 from proofstrip.config import load_defaults
 from proofstrip.pool.answer import PoolSettings, pool_sites
 from proofstrip.pool.choose import choose_sites
-from proofstrip.pool.files import describe, gather_sites, write_pool
+from proofstrip.pool.files import describe, gather_sites, price_all, write_pool
 
 
 @click.command()
@@ -23,6 +23,12 @@ from proofstrip.pool.files import describe, gather_sites, write_pool
     "--covariate", metavar="NAME", help="Regress on moisture_pct, control_yield_kg_ha or a column of the table."
 )
 @click.option("--pool-variance", is_flag=True, help="One scatter for all: for trials of few pairs, alike in scatter.")
+@click.option(
+    "--economics",
+    metavar="FILE.toml",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="Price all trials by its [economics] part, not each by its own.",
+)
 @click.option("--crop", metavar="NAME", help="Keep its trials only; default: the crop of most trials.")
 @click.option("--control", metavar="NAME", help="Keep trials against it only; default: the control of most trials.")
 @click.option(
@@ -35,11 +41,15 @@ def pool(sources: tuple[str, ...], out: Path | None, as_json: bool, **choices: A
     defaults, folder = load_defaults(), out or Path("pool")
     gathered = gather_sites(sources, folder)
     chosen = choose_sites(gathered, choices["crop"], choices["control"])
+    prices = choices["economics"]
+    if prices is not None:
+        chosen = price_all(chosen, prices)
     settings = PoolSettings(
         choices["confidence"] or defaults.stats.confidence,
         defaults.stats.power,
         choices["covariate"],
         choices["pool_variance"],
+        prices.name if prices else "",
     )
     result = pool_sites(chosen, settings)
     system = choices["units"] or defaults.report.units

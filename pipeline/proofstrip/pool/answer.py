@@ -4,6 +4,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy import stats
 
 from proofstrip.pool.choose import fold
 from proofstrip.pool.sites import LeftOut, Site, SiteList
@@ -33,12 +34,15 @@ class PoolSettings:
         Of the trials, to regress the effect on.
     shared_variance : bool
         Give every trial the scatter of all trials together.
+    prices : str
+        File of the prices that all trials were priced by; empty where each has its own.
     """
 
     confidence: float
     power: float
     covariate: str | None = None
     shared_variance: bool = False
+    prices: str = ""
 
 
 @dataclass(frozen=True)
@@ -190,6 +194,45 @@ def _answer(sites: list[Site], settings: PoolSettings) -> PooledAnswer:
     return replace(answer, word=_word(answer.effect, answer.money))
 
 
+def site_interval(site: Site, confidence: float) -> tuple[float, float]:
+    """Give the ends of a site's own interval, as log ratios.
+
+    Parameters
+    ----------
+    site : Site
+    confidence : float
+
+    Returns
+    -------
+    tuple of float
+    """
+    reach = float(stats.t.ppf((1 + confidence) / 2, site.df)) * site.se
+    return site.log_ratio - reach, site.log_ratio + reach
+
+
+def site_word(site: Site, confidence: float) -> str:
+    """Give a trial's own answer: its run's word, or else the same rule on its money or its difference.
+
+    Parameters
+    ----------
+    site : Site
+    confidence : float
+
+    Returns
+    -------
+    str
+    """
+    if site.verdict:
+        return site.verdict
+    low, high = site_interval(site, confidence)
+    words = ("higher", "lower")
+    if site.money is not None:
+        reach = float(stats.t.ppf((1 + confidence) / 2, site.df)) * site.money.se_per_ac
+        low, high = site.money.gain_per_ac - reach, site.money.gain_per_ac + reach
+        words = ("pays", "does_not_pay")
+    return words[0] if low > 0 else words[1] if high < 0 else "not_settled"
+
+
 def _arrays(
     sites: Sequence[Site], value: Callable[[Site], float], error: Callable[[Site], float]
 ) -> tuple[Floats, Floats]:
@@ -217,8 +260,8 @@ def _pool_money(sites: Sequence[Site], confidence: float) -> tuple[Pooled | None
     if not moneys:
         return None, "No trial has prices."
     if len(moneys) < len(sites):
-        names = ", ".join(site.name for site in sites if site.money is None)
-        return None, f"Money is not pooled: there are no prices, or no interval in money, for {names}."
+        names = "; ".join(site.name for site in sites if site.money is None)
+        return None, f"Money is not pooled: there are no prices, or no yields that prices could be put on, for {names}."
     currencies = sorted({money.currency for money in moneys})
     if len(currencies) > 1:
         return None, f"Money is not pooled: the trials are priced in {' and '.join(currencies)}."
@@ -263,7 +306,7 @@ def _regress(sites: Sequence[Site], settings: PoolSettings) -> tuple[Slope | Non
         return None, ""
     known = [site for site in sites if name in site.covariates]
     if len(known) < len(sites):
-        missing = ", ".join(site.name for site in sites if name not in site.covariates)
+        missing = "; ".join(site.name for site in sites if name not in site.covariates)
         return None, f"There is no {name} for {missing}."
     values = np.array([site.covariates[name] for site in sites])
     if len(sites) < FEWEST_FOR_SLOPE or np.ptp(values) == 0:

@@ -2,17 +2,16 @@
 
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from scipy import stats
 
-from proofstrip.pool.answer import PooledAnswer
+from proofstrip.pool.answer import PooledAnswer, site_interval
 from proofstrip.pool.sites import Site
 from proofstrip.pool.words import pct
 from proofstrip.report.figures import MAX_HEIGHT_IN
 from proofstrip.report.sheet import ACCENT, FAINT, INK, SOFT, TINT, Sheet, drawing, new_figure, number_axis
-from proofstrip.report.words import number, short
+from proofstrip.report.words import number
 
 
-def site_interval(site: Site, confidence: float) -> tuple[float, float, float]:
+def site_ends(site: Site, confidence: float) -> tuple[float, float, float]:
     """Give a site's difference and its own interval in per cent.
 
     Parameters
@@ -25,8 +24,8 @@ def site_interval(site: Site, confidence: float) -> tuple[float, float, float]:
     tuple of float
         Difference, low, high [%].
     """
-    reach = float(stats.t.ppf((1 + confidence) / 2, site.df)) * site.se
-    return pct(site.log_ratio), pct(site.log_ratio - reach), pct(site.log_ratio + reach)
+    low, high = site_interval(site, confidence)
+    return pct(site.log_ratio), pct(low), pct(high)
 
 
 def draw_forest(answer: PooledAnswer, confidence: float, sheet: Sheet) -> Figure:
@@ -42,7 +41,7 @@ def draw_forest(answer: PooledAnswer, confidence: float, sheet: Sheet) -> Figure
     -------
     matplotlib.figure.Figure
     """
-    rows = [site_interval(site, confidence) for site in answer.sites]
+    rows = [site_ends(site, confidence) for site in answer.sites]
     extra = 0 if answer.effect is None else 2
     count = len(rows) + extra
     pitch = min(0.3 if sheet.is_wide else 0.34, (MAX_HEIGHT_IN - 1.0) / count)
@@ -70,9 +69,10 @@ def draw_forest(answer: PooledAnswer, confidence: float, sheet: Sheet) -> Figure
 def _label(site: Site, sheet: Sheet) -> str:
     """Name a row; a long name keeps its end, which tells trials of one name apart."""
     name = " ".join(site.trial.split())
-    if not sheet.is_wide and len(name) > 14:
-        name = f"{name[:5].rstrip()}…{name[-8:].lstrip()}"
-    return f"{site.season}  {short(name, 32)}"
+    start, end = (20, 11) if sheet.is_wide else (5, 8)
+    if len(name) > start + end + 1:
+        name = f"{name[:start].rstrip()}…{name[-end:].lstrip()}"
+    return f"{site.season}  {name}"
 
 
 def _draw_pooled(axes: Axes, answer: PooledAnswer, sheet: Sheet) -> list[str]:

@@ -10,17 +10,19 @@ from urllib.parse import quote
 import pandas as pd
 
 from proofstrip import __version__
-from proofstrip.config import config_folder
-from proofstrip.crops import load_crops
+from proofstrip.config import EconomicsPart, config_folder
+from proofstrip.crops import Crop, load_crops
 from proofstrip.errors import DataError, Notice
 from proofstrip.pool.answer import PoolResult
 from proofstrip.pool.page import write_page
+from proofstrip.pool.prices import price_sites
 from proofstrip.pool.result import describe_pool
 from proofstrip.pool.sites import LeftOut, Site, SiteList, sites_of_run
 from proofstrip.pool.table import sites_of_table
 from proofstrip.record import write_json, written_whole
 from proofstrip.report.words import Units, make_units
 from proofstrip.run import read_result
+from proofstrip.toml_file import Part, read_toml, validate
 
 
 def gather_sites(sources: Sequence[str], folder: Path) -> SiteList:
@@ -112,6 +114,40 @@ def _read_cells(path: Path) -> pd.DataFrame:
     return pd.DataFrame(rows[1:], columns=names, dtype=object)
 
 
+def price_all(chosen: SiteList, path: Path) -> SiteList:
+    """Price all sites by the ``[economics]`` part of a trial file or a payback file.
+
+    Parameters
+    ----------
+    chosen : SiteList
+    path : pathlib.Path
+
+    Returns
+    -------
+    SiteList
+
+    Raises
+    ------
+    SettingsError
+        When there is no such part or it is wrong; with every problem and its line.
+    DataError
+        When no trial names its crop.
+    """
+    text, written = read_toml(path)
+    part = {key: value for key, value in written.items() if key == "economics"}
+    prices = validate(PricesPart, part, path, text).economics
+    crop = find_pooled_crop(chosen)
+    if crop is None:
+        raise DataError(f"pool: no trial names its crop, and prices need one. Give the tables a column {'crop'!r}.")
+    return price_sites(chosen, crop, prices, path)
+
+
+class PricesPart(Part):
+    """The part of a file that prices are read from."""
+
+    economics: EconomicsPart
+
+
 def describe(result: PoolResult, system: str) -> tuple[dict[str, Any], Units]:
     """Make pool.json and the units of its sentences.
 
@@ -125,11 +161,25 @@ def describe(result: PoolResult, system: str) -> tuple[dict[str, Any], Units]:
     -------
     tuple of dict and Units
     """
-    name = next((site.crop for site in result.chosen.sites if site.crop), "")
-    crop = load_crops(config_folder()).get(name)
+    crop = find_pooled_crop(result.chosen)
     bushel = None if crop is None else crop.kg_ha_per_bu_ac
     units = make_units(system, bushel)
     return {"version": __version__, **describe_pool(result, units, bushel)}, units
+
+
+def find_pooled_crop(chosen: SiteList) -> Crop | None:
+    """Give the crop of the trials; none where no table says it.
+
+    Parameters
+    ----------
+    chosen : SiteList
+
+    Returns
+    -------
+    Crop or None
+    """
+    name = next((site.crop for site in chosen.sites if site.crop), "")
+    return load_crops(config_folder()).get(name)
 
 
 def write_pool(result: PoolResult, system: str, folder: Path) -> dict[str, Any]:

@@ -68,7 +68,7 @@ def _first_screen(result: PoolResult, units: Units) -> Answer:
     best, several = result.answers[0], len(result.answers) > 1
     first, _, more = verdict_sentence(result, units).partition(". ")
     flags = [("Hangs on one trial", say_fragile(row)) for row in result.answers if row.fragile]
-    flags += [(FLAGS.get(row.code, "Note"), row.message) for row in result.chosen.notices]
+    flags += [(FLAGS[row.code], row.message) for row in result.chosen.notices if row.code in FLAGS]
     flags += [("Scatter differs", _unlike(row)) for row in result.answers if (row.bartlett_p or 1) < 0.05]
     if result.left_out:
         flags.append(("Left out", f"{count(len(result.left_out), 'entry').replace('entrys', 'entries')}: see below."))

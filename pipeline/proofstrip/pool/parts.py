@@ -3,8 +3,8 @@
 import numpy as np
 from markupsafe import Markup
 
-from proofstrip.pool.answer import PooledAnswer, PoolResult, PoolSettings
-from proofstrip.pool.figure import draw_forest, site_interval
+from proofstrip.pool.answer import PooledAnswer, PoolResult, PoolSettings, site_word
+from proofstrip.pool.figure import draw_forest, site_ends
 from proofstrip.pool.sites import Site, SiteMoney
 from proofstrip.pool.synthesis import Slope
 from proofstrip.pool.words import (
@@ -23,9 +23,11 @@ from proofstrip.report.tables import Table, capital
 from proofstrip.report.words import ABSENT, Units, count, is_number, money, number, p_value, times_in
 
 CAUTION = (
-    "This is not financial advice: it is arithmetic on past trials and on the prices put in. Each trial enters at its "
-    "own prices and costs, so the spread between trials holds the spread of prices too. Other prices, another outlay "
-    "or another area give another answer."
+    "This is not financial advice: it is arithmetic on past trials and on the prices put in. Other prices, another "
+    "outlay or another area give another answer."
+)
+OWN_PRICES = (
+    "Each trial enters at its own prices and costs, so the spread between trials holds the spread of prices too."
 )
 TERMS = (
     ("All together", "The mean effect over fields and seasons like these; a trial that says more weighs more."),
@@ -84,7 +86,7 @@ def build_parts(result: PoolResult, units: Units) -> list[Section]:
                 tables=[_index(answer, confidence, units)],
             ),
             Section(f"next{tag}", f"What another season may bring{end}", text) if text else None,
-            _money_section(answer, units, f"money{tag}", f"Money{end}"),
+            _money_section(answer, result.settings, units, f"money{tag}", f"Money{end}"),
             _without_section(answer, f"without{tag}", end),
             _covariate_section(answer, result.settings, f"covariate{tag}", end),
             _statistics(answer, f"statistics{tag}", end, result.settings.shared_variance),
@@ -99,7 +101,7 @@ def build_parts(result: PoolResult, units: Units) -> list[Section]:
 
 def _forest(answer: PooledAnswer, confidence: float, name: str) -> Picture:
     """Make the forest plot a picture."""
-    rows = [(site, site_interval(site, confidence)) for site in answer.sites]
+    rows = [(site, site_ends(site, confidence)) for site in answer.sites]
     said = "; ".join(
         f"{site.name} {number(ends[0], 1, True)} ({number(ends[1], 1, True)} to {number(ends[2], 1, True)})"
         for site, ends in rows
@@ -123,24 +125,24 @@ def _forest(answer: PooledAnswer, confidence: float, name: str) -> Picture:
 def _index(answer: PooledAnswer, confidence: float, units: Units) -> Table:
     """List the trials, each with its answer and a link to its report."""
     currencies = {site.money.currency for site in answer.sites if site.money}
-    head = ["Trial", "Season", "Pairs", "Difference, % (margin of error)", units.yield_name, "Its answer"]
+    head = ["Trial", "Season", "Its answer", "Pairs", "Difference, % (margin of error)", units.yield_name]
     head += [f"Gain, {'/'.join(sorted(currencies))} {an_area(units)}"] if currencies else []
     rows = []
     for site in answer.sites:
-        middle, low, high = site_interval(site, confidence)
+        middle, low, high = site_ends(site, confidence)
         row = [
             _link(site),
             str(site.season),
+            VERDICTS[site_word(site, confidence)],
             number(site.pairs, 0 if site.pairs == int(site.pairs) else 1),
             f"{number(middle, 1, sign=True)} ({number(low, 1, sign=True)} to {number(high, 1, sign=True)})",
             units.yields(site.difference_kg_ha, sign=True),
-            VERDICTS.get(site.verdict, ABSENT),
         ]
         if currencies:
             own = site.money
             row.append(ABSENT if own is None else _gain_cell(own, len(currencies) > 1, units))
         rows.append(row)
-    align = "lrrrrl" + "r" * (len(head) - 6)
+    align = "lrlrrr" + "r" * (len(head) - 6)
     return Table("The trials; a click on a column sorts", tuple(head), align, rows, sortable=True)
 
 
@@ -157,23 +159,26 @@ def _link(site: Site) -> str:
     return Markup('<a href="{}">{}</a>').format(site.report, site.trial)
 
 
-def _money_section(answer: PooledAnswer, units: Units, anchor: str, title: str) -> Section | None:
+def _money_section(
+    answer: PooledAnswer, settings: PoolSettings, units: Units, anchor: str, title: str
+) -> Section | None:
     """Say what it earned, and on what that stands."""
     part = answer.money
     if part is None:
         return Section(anchor, title, [answer.why_no_money]) if answer.why_no_money else None
     owns = [site.money for site in answer.sites if site.money is not None]
-    prices = [own.price_per_bu if units.is_us and own.price_per_bu else own.price_per_t for own in owns]
+    each = [own.price_per_bu if units.is_us and own.price_per_bu else own.price_per_t for own in owns]
     per = "bushel" if units.is_us and all(own.price_per_bu for own in owns) else "tonne"
-    low, high = money(min(prices), answer.currency), money(max(prices), answer.currency)
+    low, high = money(min(each), answer.currency), money(max(each), answer.currency)
     span = low if low == high else f"{low} to {high}"
     text = (
         f"Mean gain over all trials: {money_text(part.estimate, answer.currency, units)} {an_area(units)}, "
         f"{OUTLAYS[answer.outlay]}, margin of error {money_span(part.low, part.high, answer.currency, units)}. "
-        f"Prices in the trials: {span} a {per}. The rule of a single trial holds: it pays when the whole interval lies "
+        f"Price of the grain: {span} a {per}. The rule of a single trial holds: it pays when the whole interval lies "
         "above zero."
     )
-    return Section(anchor, title, [text], notes=[CAUTION])
+    basis = f"All trials are priced by {settings.prices}." if settings.prices else OWN_PRICES
+    return Section(anchor, title, [text], notes=[f"{basis} {CAUTION}"])
 
 
 def _without_section(answer: PooledAnswer, anchor: str, end: str) -> Section | None:

@@ -2,8 +2,8 @@
 
 from typing import Any
 
-from proofstrip.pool.answer import PooledAnswer, PoolResult, PoolSettings, WithoutOne
-from proofstrip.pool.figure import site_interval
+from proofstrip.pool.answer import PooledAnswer, PoolResult, PoolSettings, WithoutOne, site_word
+from proofstrip.pool.figure import site_ends
 from proofstrip.pool.sites import Site
 from proofstrip.pool.synthesis import Pooled
 from proofstrip.pool.words import answer_sentence, next_sentences, pct
@@ -39,6 +39,7 @@ def describe_pool(result: PoolResult, units: Units, bushel: float | None) -> dic
         "confidence": settings.confidence,
         "power": settings.power,
         "variance": "shared" if settings.shared_variance else "own",
+        "prices": settings.prices or "own",
         "invented": result.invented,
         "verdict": {"word": best.word, "sentence": verdict_sentence(result, units)},
         "treatments": [_treatment(row, settings, units, bushel) for row in result.answers],
@@ -163,7 +164,7 @@ def _slope(answer: PooledAnswer, settings: PoolSettings) -> dict[str, Any] | Non
 
 def _site(site: Site, settings: PoolSettings, weight: float | None, bushel: float | None) -> dict[str, Any]:
     """Describe one trial."""
-    middle, low, high = site_interval(site, settings.confidence)
+    middle, low, high = site_ends(site, settings.confidence)
     difference = site.difference_kg_ha
     money = site.money
     return {
@@ -180,7 +181,7 @@ def _site(site: Site, settings: PoolSettings, weight: float | None, bushel: floa
         "weight": weight,
         "difference_kg_ha": difference,
         "difference_bu_ac": None if difference is None or bushel is None else difference / bushel,
-        "word": site.verdict or None,
+        "word": site_word(site, settings.confidence),
         "currency": money.currency if money else None,
         "gain_per_ac": money.gain_per_ac if money else None,
         "se_per_ac": money.se_per_ac if money else None,

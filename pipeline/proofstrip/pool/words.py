@@ -111,10 +111,11 @@ def answer_sentence(answer: PooledAnswer, settings: PoolSettings, units: Units) 
     """
     name, control, effect = answer.treatment, answer.control, answer.effect
     if effect is None:
+        alone = "It stands" if len(answer.sites) == 1 else "They stand side by side"
         return (
             f"There is no pooled answer for {name}: {count(len(answer.sites), 'trial')} cannot tell how far fields and "
-            f"seasons differ, and {count(FEWEST_SITES, 'trial')} are the least that can. They stand side by side "
-            "below, each with its own answer."
+            f"seasons differ, and {count(FEWEST_SITES, 'trial')} are the least that can. {alone} below, each with its "
+            "own answer."
         )
     sure = f"{100 * settings.confidence:.0f}\N{NO-BREAK SPACE}% interval"
     yields = f"{pct_text(effect.estimate)} ({sure} {pct_span(effect.low, effect.high)})"
@@ -123,11 +124,12 @@ def answer_sentence(answer: PooledAnswer, settings: PoolSettings, units: Units) 
     if answer.money is None:
         return _yield_sentence(answer, yields) + _more(answer, effect, settings)
     part = answer.money
-    verb = "earned" if part.estimate >= 0 else "lost"
+    verb = ("earns", "loses") if settings.prices else ("earned", "lost")
     amount = money(per_area(abs(part.estimate), units), answer.currency)
+    prices = f"the prices of {settings.prices}" if settings.prices else "each trial's own prices"
     gain = (
-        f"over {where_from(answer)} it {verb} {amount} {an_area(units)} against {control}, {OUTLAYS[answer.outlay]}, "
-        f"at each trial's own prices ({sure} {money_span(part.low, part.high, answer.currency, units)})"
+        f"over {where_from(answer)} it {verb[part.estimate < 0]} {amount} {an_area(units)} against {control}, "
+        f"{OUTLAYS[answer.outlay]}, at {prices} ({sure} {money_span(part.low, part.high, answer.currency, units)})"
     )
     head = {"pays": f"{name} pays", "does_not_pay": f"{name} does not pay"}.get(
         answer.word, f"The trials together do not settle whether {name} pays"
@@ -191,6 +193,7 @@ def next_sentences(answer: PooledAnswer, settings: PoolSettings, units: Units) -
     )
     sentences = [said]
     if part is not None:
+        prices = f"the prices of {settings.prices}" if settings.prices else "prices and costs like those of the trials"
         pays = {
             "before": "earns more than it costs to run, the outlay not counted,",
             "included": "pays there, outlay included,",
@@ -198,7 +201,7 @@ def next_sentences(answer: PooledAnswer, settings: PoolSettings, units: Units) -
         }[answer.outlay]
         span = money_span(part.prediction_low, part.prediction_high, answer.currency, units)
         sentences.append(
-            f"In money, at prices and costs like those of the trials, that is {span} {an_area(units)}. The chance that "
+            f"In money, at {prices}, that is {span} {an_area(units)}. The chance that "
             f"it {pays} is {chance_text(part.chance_above(0.0))}."
         )
     if len(seasons) == 1:
