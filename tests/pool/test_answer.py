@@ -5,6 +5,7 @@ import pytest
 
 from proofstrip.pool.answer import PoolSettings, pool_sites
 from proofstrip.pool.choose import choose_sites
+from proofstrip.pool.parts import say_fragile
 from proofstrip.pool.result import describe_pool
 from proofstrip.pool.sites import SiteList
 from proofstrip.pool.synthesis import pool_effects
@@ -146,3 +147,18 @@ def test_money_before_the_outlay_is_called_so(make_site, make_money) -> None:
     (answer,) = pool(sites).answers
     assert "before the outlay" in answer_sentence(answer, SETTINGS, US)
     assert "the outlay not counted" in " ".join(next_sentences(answer, SETTINGS, US))
+
+
+@pytest.mark.parametrize(
+    ("effects", "said"),
+    [
+        (
+            (0.03, 0.028, 0.033, 0.030, -0.02),
+            "Without Trial 4, 2024 the answer for lifters would be another one: higher",
+        ),
+        ((0.011, 0.010, 0.012, 0.0115, 0.0), "Without any one of four trials the answer for lifters would be another"),
+    ],
+)
+def test_trials_that_the_answer_hangs_on_are_named_where_few(make_site, effects, said) -> None:
+    (answer,) = pool(make_site(n, y, se=0.008) for n, y in enumerate(effects)).answers
+    assert said in say_fragile(answer)

@@ -39,8 +39,9 @@ def test_a_control_that_no_trial_has_is_refused(make_site) -> None:
 def test_same_trial_twice_counts_once(make_site) -> None:
     again = make_site(1, 0.041, source="runs/again")
     copied = make_site(1, trial="Copy", source="runs/copy")
-    kept = choose(make_site(1, source="runs/first"), make_site(2, 0.05), again, copied)
-    assert len(kept.sites) == 2
+    rounded = make_site(1, trial="Typed", from_table=True)
+    kept = choose(make_site(1, source="runs/first"), make_site(2, 0.05), again, copied, rounded)
+    assert [site.trial for site in kept.sites] == ["Trial 1", "Trial 2", "Typed"]
     assert "already (runs/first)" in kept.left_out[0].reason
     assert "to the last digit" in kept.left_out[1].reason
 

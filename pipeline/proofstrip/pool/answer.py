@@ -54,12 +54,14 @@ class WithoutOne:
     site : Site
         The one left out.
     effect : Pooled
+    money : Pooled or None
     word : str
         What the answer would be.
     """
 
     site: Site
     effect: Pooled
+    money: Pooled | None
     word: Word
 
 
@@ -295,7 +297,7 @@ def _leave_out(sites: Sequence[Site], confidence: float) -> tuple[WithoutOne, ..
         rest = [*sites[:place], *sites[place + 1 :]]
         effect = _pool_of(rest, confidence)
         money, _ = _pool_money(rest, confidence) if all(one.money for one in sites) else (None, "")
-        rows.append(WithoutOne(site, effect, _word(effect, money)))
+        rows.append(WithoutOne(site, effect, money, _word(effect, money)))
     return tuple(rows)
 
 

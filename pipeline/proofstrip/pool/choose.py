@@ -89,7 +89,7 @@ def _keep_one(
 
 
 def _keep_first(sites: list[Site], out: list[LeftOut]) -> list[Site]:
-    """Keep every treatment of a trial once: by name, field and season, and by its figures under another name."""
+    """Keep every treatment of a trial once: by name, field and season; of runs, by their figures too."""
     named: dict[tuple[object, ...], Site] = {}
     figures: dict[tuple[object, ...], Site] = {}
     kept = []
@@ -99,7 +99,7 @@ def _keep_first(sites: list[Site], out: list[LeftOut]) -> list[Site]:
         first = named.get(name)
         if first is not None:
             reason = f"the same trial stands there already ({first.source}); another one needs another name in [trial]"
-        elif figure in figures:
+        elif figure in figures and not site.from_table:
             first = figures[figure]
             reason = f"its figures are those of {first.name} ({first.source}) to the last digit: the same trial twice"
         if first is not None:

@@ -67,7 +67,7 @@ def _first_screen(result: PoolResult, units: Units) -> Answer:
     """Give the answer, its figures, and what moves it."""
     best, several = result.answers[0], len(result.answers) > 1
     first, _, more = verdict_sentence(result, units).partition(". ")
-    flags = [("Hangs on one trial", say_fragile(row)) for row in result.answers if row.fragile]
+    flags = [("Hangs on single trials", say_fragile(row)) for row in result.answers if row.fragile]
     flags += [(FLAGS[row.code], row.message) for row in result.chosen.notices if row.code in FLAGS]
     flags += [("Scatter differs", _unlike(row)) for row in result.answers if (row.bartlett_p or 1) < 0.05]
     if result.left_out:

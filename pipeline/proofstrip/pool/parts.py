@@ -6,7 +6,7 @@ from markupsafe import Markup
 from proofstrip.pool.answer import PooledAnswer, PoolResult, PoolSettings, site_word
 from proofstrip.pool.figure import draw_forest, site_ends
 from proofstrip.pool.sites import Site, SiteMoney
-from proofstrip.pool.synthesis import Slope
+from proofstrip.pool.synthesis import Pooled, Slope
 from proofstrip.pool.words import (
     OUTLAYS,
     an_area,
@@ -15,6 +15,7 @@ from proofstrip.pool.words import (
     next_sentences,
     pct,
     pct_span,
+    per_area,
 )
 from proofstrip.report.answer import VERDICTS
 from proofstrip.report.pictures import Picture
@@ -55,9 +56,14 @@ def bare_span(low: float, high: float) -> str:
 
 
 def say_fragile(answer: PooledAnswer) -> str:
-    """Say which trial the answer hangs on."""
-    said = "; ".join(f"without {row.site.name}: {VERDICTS[row.word].lower()}" for row in answer.fragile)
-    return f"The answer for {answer.treatment} would be another one {said}."
+    """Say which trials the answer hangs on: by name where they are few."""
+    rows = answer.fragile
+    word = " or ".join(dict.fromkeys(VERDICTS[row.word].lower() for row in rows))
+    if len(rows) > 2:
+        who = f"any one of {count(len(rows), 'trial')}"
+    else:
+        who = " or without ".join(row.site.name for row in rows)
+    return f"Without {who} the answer for {answer.treatment} would be another one: {word}."
 
 
 def build_parts(result: PoolResult, units: Units) -> list[Section]:
@@ -87,7 +93,7 @@ def build_parts(result: PoolResult, units: Units) -> list[Section]:
             ),
             Section(f"next{tag}", f"What another season may bring{end}", text) if text else None,
             _money_section(answer, result.settings, units, f"money{tag}", f"Money{end}"),
-            _without_section(answer, f"without{tag}", end),
+            _without_section(answer, units, f"without{tag}", end),
             _covariate_section(answer, result.settings, f"covariate{tag}", end),
             _statistics(answer, f"statistics{tag}", end, result.settings.shared_variance),
         ]
@@ -181,24 +187,31 @@ def _money_section(
     return Section(anchor, title, [text], notes=[f"{basis} {CAUTION}"])
 
 
-def _without_section(answer: PooledAnswer, anchor: str, end: str) -> Section | None:
+def _without_section(answer: PooledAnswer, units: Units, anchor: str, end: str) -> Section | None:
     """Show the answer without each trial in turn."""
     if not answer.without_one or answer.effect is None:
         return None
-    rows = [
-        [
-            row.site.name,
-            number(pct(row.effect.estimate), 1, sign=True),
-            bare_span(row.effect.low, row.effect.high),
-            VERDICTS[row.word],
-            number(100 * weight),
-        ]
-        for row, weight in zip(answer.without_one, answer.effect.weights, strict=True)
-    ]
-    head = ("Trial", "Difference, %", "Margin of error, %", "Answer", "The trial's own weight, %")
+    priced = answer.money is not None
+    head = ["Trial", "Answer", "Difference, % (margin of error)"]
+    head += [f"Gain, {answer.currency} {an_area(units)}"] if priced else []
+    head += ["The trial's own weight, %"]
+    rows = []
+    for row, weight in zip(answer.without_one, answer.effect.weights, strict=True):
+        effect, part = row.effect, row.money
+        span = bare_span(effect.low, effect.high)
+        cells = [row.site.name, VERDICTS[row.word], f"{number(pct(effect.estimate), 1, sign=True)} ({span})"]
+        if priced:
+            cells.append(ABSENT if part is None else _gain_span(part, units))
+        rows.append([*cells, number(100 * weight)])
     text = say_fragile(answer) if answer.fragile else "The answer stays the same whichever single trial is left out."
-    table = Table("All together without", head, "lrrlr", rows)
+    table = Table("All together without", tuple(head), "ll" + "r" * (len(head) - 2), rows)
     return Section(anchor, f"One trial left out{end}", [text], tables=[table])
+
+
+def _gain_span(part: Pooled, units: Units) -> str:
+    """Write a gain with its interval, without a currency."""
+    middle, low, high = (number(per_area(end, units), 2, sign=True) for end in (part.estimate, part.low, part.high))
+    return f"{middle} ({low} to {high})"
 
 
 def _covariate_section(answer: PooledAnswer, settings: PoolSettings, anchor: str, end: str) -> Section | None:

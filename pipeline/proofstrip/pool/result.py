@@ -139,7 +139,10 @@ def _without(row: WithoutOne) -> dict[str, Any]:
     """Describe the effect without one trial."""
     ends = {"difference_pct": row.effect.estimate, "low_pct": row.effect.low, "high_pct": row.effect.high}
     head = {"trial": row.site.trial, "season": row.site.season}
-    return head | {key: pct(value) for key, value in ends.items()} | {"word": row.word}
+    named = {key: pct(value) for key, value in ends.items()}
+    if row.money is not None:
+        named |= {"gain_per_ac": row.money.estimate, "low_per_ac": row.money.low, "high_per_ac": row.money.high}
+    return head | named | {"word": row.word}
 
 
 def _slope(answer: PooledAnswer, settings: PoolSettings) -> dict[str, Any] | None:

@@ -63,6 +63,8 @@ class Site:
     report : str
         Its report.html; empty where there is none.
     invented : bool
+    from_table : bool
+        Its figures were rounded by a person, so two trials may share them by chance.
     """
 
     trial: str
@@ -83,6 +85,7 @@ class Site:
     source: str = ""
     report: str = ""
     invented: bool = False
+    from_table: bool = False
 
     @property
     def name(self) -> str:

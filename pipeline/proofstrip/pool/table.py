@@ -152,6 +152,7 @@ def _read_row(row: _Row, effect: str, covariates: list[str], crops: dict[str, Cr
         pairs=df + 1 if pairs is None else pairs,
         covariates={key: found for key in covariates if (found := row.number_in(key)) is not None},
         source=row.source,
+        from_table=True,
         **_read_yields(row, crop),
     )
 
