@@ -94,7 +94,7 @@ def test_a_declared_moisture_stands_in_only_where_nothing_was_read(grain, make_s
 
 
 def test_no_moisture_and_none_declared_is_refused(grain, make_settings):
-    with pytest.raises(DataError, match=r"moisture: no record .* soybean can have \(5 to 35 %\): the column is empty"):
+    with pytest.raises(DataError, match=r"moisture: no record .* soybean can have \(5 to 35 %\): none is logged"):
         correct_moisture(grain(np.nan, np.nan), make_settings())
 
 

@@ -129,10 +129,14 @@ def settle_moisture(points: gpd.GeoDataFrame, settings: Settings) -> np.ndarray:
     stand_in = by_pass.fillna(logged.median() if logged.notna().any() else declared)
     if stand_in.isna().any():
         found = points["moisture_pct"]
-        said = "is empty" if found.isna().all() else f"runs from {found.min():g} to {found.max():g}"
+        said = (
+            "none is logged as a number"
+            if found.isna().all()
+            else f"the column runs from {found.min():g} to {found.max():g}"
+        )
         raise DataError(
             f"moisture: no record has a grain moisture that {crop.name} can have ({crop.min_moisture_pct:g} to "
-            f"{crop.max_moisture_pct:g} %): the column {said}. Set declared_pct in [moisture] from a scale ticket "
+            f"{crop.max_moisture_pct:g} %): {said}. Set declared_pct in [moisture] from a scale ticket "
             "or a hand meter."
         )
     used = stand_in if settings.moisture.use == "pass" else logged.fillna(stand_in)

@@ -20,6 +20,7 @@ from proofstrip.errors import DataError, Notice
 from proofstrip.moisture import correct_moisture
 from proofstrip.read import read_harvest, read_tickets, read_trial_map
 from proofstrip.read.files import short_name
+from proofstrip.read.positions import WGS84
 from proofstrip.record import Clock, describe_inputs, write_json, write_tables, written_whole
 from proofstrip.report import ReportMaterial, write_report
 from proofstrip.result import Findings, describe_run
@@ -85,7 +86,10 @@ def read(work: Work) -> Work:
     """Read the trial map and the raw records, in one projection."""
     settings = work.settings
     trial_map = read_trial_map(settings.trial_map, settings.folder)
-    harvest = read_harvest(settings.harvest, settings.folder, settings.trial.crop, trial_map.strips.crs)
+    west, south, east, north = (float(edge) for edge in trial_map.strips.to_crs(WGS84).total_bounds)
+    harvest = read_harvest(
+        settings.harvest, settings.folder, settings.trial.crop, trial_map.strips.crs, (west, south, east, north)
+    )
     inputs = {short_name(source.path, settings.folder): source.sha256 for source in harvest.sources}
     unused = (Notice("ground_loss_unused", LOSS_UNUSED),) if settings.ground_loss else ()
     return replace(

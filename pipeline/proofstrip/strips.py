@@ -216,4 +216,4 @@ def _list_directions(used: pd.DataFrame) -> "pd.Series[str]":
 def _frequent_faults(flags: "pd.Series[int]") -> str:
     """Name the three most frequent faults."""
     counts = sorted(((int(has_flag(flags, m.flag).sum()), m.phrase) for m in FLAGS if m.excludes), reverse=True)
-    return "; ".join(f"{phrase} ({count:,})" for count, phrase in counts[:3])
+    return "; ".join(f"{phrase} ({count:,})" for count, phrase in counts[:3] if count)

@@ -57,7 +57,7 @@ def test_minutes_since_the_start_need_the_unit() -> None:
 def test_count_of_days_is_refused() -> None:
     times = read_times(pa.chunked_array([[45_000.0, 45_000.0000116, 45_000.0000231]]))
     assert times.seconds is None
-    assert "count of days" in times.problem
+    assert "it counts days, as spreadsheets do (45000.000000); format it as text" in times.problem
 
 
 def test_date_and_time_columns_are_joined() -> None:

@@ -95,7 +95,10 @@ def load_delimited(head: Head, types: dict[str, pa.DataType]) -> Loaded:
             return _load(attempt, kinds, mend)
         except (pa.ArrowInvalid, UnicodeDecodeError, csv.Error) as fault:
             last: Exception = fault
-    raise DataError(f"{head.path.name}: cannot be read as a table: {str(last).splitlines()[0].rstrip('.')}.") from last
+    said = str(last).splitlines()[0].rstrip(".")
+    if "field limit" in said:
+        said = "a quotation mark opens a field that nothing closes; take it out"
+    raise DataError(f"{head.path.name}: cannot be read as a table: {said}.") from last
 
 
 def _load(head: Head, types: dict[str, pa.DataType], mend: bool) -> Loaded:
@@ -191,7 +194,7 @@ def _tell_delimiter(path: Path, sample: list[str]) -> str:
     if widths[best][0] < 2:
         raise DataError(
             f"{path.name}: no comma, semicolon, tab or bar splits the first line {sample[0][:60]!r} into columns; "
-            "is this a table? Export it as CSV."
+            "is this a table, and does the header row stand first? Take out what stands above it, or export it as CSV."
         )
     return best
 

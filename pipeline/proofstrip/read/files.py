@@ -198,3 +198,21 @@ def _check_companions(path: Path) -> None:
             f"{path.name}: a shapefile is several files, and {' and '.join(path.stem + suffix for suffix in missing)} "
             f"{'is' if len(missing) == 1 else 'are'} missing beside it; copy all of them."
         )
+    _check_complete(path)
+
+
+def _check_complete(path: Path) -> None:
+    """Refuse a shapefile of which a part was cut off: what is missing would be read as fewer records."""
+    table = sibling(path, ".dbf")
+    with path.open("rb") as shapes, table.open("rb") as rows:
+        head, layout = shapes.read(28), rows.read(12)
+    # Shapefile Technical Description (ESRI, July 1998), p. 4: the length stands at byte 24 in words of 16 bits.
+    # dBASE III: rows at byte 4, bytes of the head at 8 and of a row at 10.
+    promised = 2 * int.from_bytes(head[24:28], "big")
+    count, width = int.from_bytes(layout[4:8], "little"), int.from_bytes(layout[10:12], "little")
+    for part, least in ((path, promised), (table, int.from_bytes(layout[8:10], "little") + count * width)):
+        if part.stat().st_size < least:
+            raise DataError(
+                f"{part.name}: the file is cut off: it has {part.stat().st_size:,} bytes and says that it has "
+                f"{least:,}; copy or export it again."
+            )

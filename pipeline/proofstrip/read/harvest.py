@@ -1,6 +1,6 @@
 """Raw combine files -> one row per record: SI units, projected metres, reading order, nothing dropped."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import geopandas as gpd
@@ -11,10 +11,12 @@ import pyproj
 from proofstrip.config import HarvestPart
 from proofstrip.crops import Crop
 from proofstrip.errors import DataError, Notice
-from proofstrip.read.choose import Choice, Question, check_overrides
+from proofstrip.read.choose import COLUMNS_PART, Choice, Question, check_overrides
 from proofstrip.read.files import find_files, short_name
 from proofstrip.read.measures import settle_measures
-from proofstrip.read.records import Reading, load, look_at
+from proofstrip.read.names import plain_name
+from proofstrip.read.positions import Extent
+from proofstrip.read.records import POSITION, Reading, load, look_at
 from proofstrip.read.settle import settle_header, settle_machine, settle_position, settle_time
 
 # Column of the points <- quantity of the file.
@@ -33,8 +35,7 @@ MEASURES = {
 }
 # Between files whose times are counted, so that a file never runs on into the next.
 FILE_GAP_S = 60.0
-# Notices that say why a column was not taken.
-UNREAD = ("column_empty",)
+FLOWS = ("mass_flow", "wet_yield", "dry_yield", "yield")
 
 
 @dataclass(frozen=True)
@@ -72,7 +73,13 @@ class Harvest:
     sources: tuple[SourceFile, ...]
 
 
-def read_harvest(settings: HarvestPart, folder: Path, crop: Crop | None, crs: pyproj.CRS | None = None) -> Harvest:
+def read_harvest(
+    settings: HarvestPart,
+    folder: Path,
+    crop: Crop | None,
+    crs: pyproj.CRS | None = None,
+    map_extent: Extent | None = None,
+) -> Harvest:
     """Read the raw files of a trial.
 
     Parameters
@@ -84,6 +91,8 @@ def read_harvest(settings: HarvestPart, folder: Path, crop: Crop | None, crs: py
         For bushels and plausible moisture.
     crs : pyproj.CRS or None
         Working projection, in metres: the trial map's; none: the UTM zone of the first file.
+    map_extent : tuple of float or None
+        West, south, east and north of the trial map [deg], for messages.
 
     Returns
     -------
@@ -102,12 +111,17 @@ def read_harvest(settings: HarvestPart, folder: Path, crop: Crop | None, crs: py
     check_overrides(settings.columns, {name: head.names for name, head in zip(names, heads, strict=True)})
     readings: list[Reading] = []
     for head, name in zip(heads, names, strict=True):
-        reading = read_records(load(head, name, settings), settings, crop, crs)
+        loaded = replace(load(head, name, settings), map_extent=map_extent)
+        reading = read_records(loaded, settings, crop, crs)
         crs = crs or reading.crs
         readings.append(reading)
     _stop_at_questions(readings)
+    _refuse_no_grain(readings)
     frames = [_to_frame(reading) for reading in readings]
     notices += [notice for reading in readings for notice in reading.notices]
+    if all(frame["moisture_pct"].isna().all() for frame in frames):
+        # Of all the grain, not of a file: the moisture stage asks for it, or the run says what stands in.
+        notices = [notice for notice in notices if notice.code != "moisture_not_logged"]
     notices += _shift_counted_times(readings, frames) + _name_machines(readings, frames)
     sources = tuple(
         SourceFile(reading.head.path, found[reading.head.path], reading.rows, tuple(reading.choices.values()))
@@ -136,7 +150,18 @@ def read_records(reading: Reading, settings: HarvestPart, crop: Crop | None, crs
     settle_time(reading)
     settle_header(reading)
     settle_measures(reading, settings, crop)
+    reading.questions = [_say_unread(reading, question) for question in reading.questions]
     return reading
+
+
+def _say_unread(reading: Reading, question: Question) -> Question:
+    """Say of a quantity that is asked for what its column holds: one without a number is there, not absent."""
+    asked = {"position": POSITION, "mass_flow": FLOWS}.get(question.quantity, (question.quantity,))
+    found = [said for quantity, said in reading.unread.items() if quantity in asked]
+    if not found:
+        return question
+    sentence = f"{plain_name(question.quantity)}: {' and '.join(found)}; mend the values or name another column"
+    return replace(question, sentence=sentence)
 
 
 def _stop_at_questions(readings: list[Reading]) -> None:
@@ -145,9 +170,21 @@ def _stop_at_questions(readings: list[Reading]) -> None:
     if not asking:
         return
     said = [f"{reading.name}: " + "; ".join(map(_say, reading.questions)) + "." for reading in asking]
-    # A column that is there and holds no number would else be called absent.
-    said += [notice.message for reading in asking for notice in reading.notices if notice.code in UNREAD]
     raise DataError(f"{' '.join(said)} 'proofstrip inspect' shows the columns of a file.")
+
+
+def _refuse_no_grain(readings: list[Reading]) -> None:
+    """End the run when no record of any file has a flow above zero."""
+    if any((reading.values["mass_flow"] > 0).any() for reading in readings):
+        return
+    reading = readings[0]
+    source = next(name for name in FLOWS if name in reading.choices)
+    rows = sum(one.rows for one in readings)
+    raise DataError(
+        f"{reading.name}: column {reading.choices[source].column!r}: none of the {rows:,} records has a "
+        f"{plain_name(source)} above zero, so no grain was measured. Check which column holds it, name it in "
+        f"{COLUMNS_PART}, or export the file with the yield sensor's values."
+    )
 
 
 def _say(question: Question) -> str:

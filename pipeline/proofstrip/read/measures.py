@@ -19,6 +19,8 @@ ANY_MOISTURE_PCT = (3.0, 45.0)
 SWATHS_M = (1.0, 25.0)
 # A combine harvests at no less and no more, however small or large (common practice, no source) [kg/s].
 FLOWS_KG_S = (0.5, 60.0)
+# Three times as much and more is no flow but a mark such as -9999 (common practice, no source).
+MAX_FLOW_KG_S = 200.0
 # Least share of the crop's ceiling that a whole field yields; only narrows the choices shown.
 MIN_YIELD_SHARE = 0.02
 
@@ -60,8 +62,9 @@ def _settle_swath(reading: Reading, settings: HarvestPart, crop: Crop | None) ->
     elif "swath" in reading.choices:
         if reading.choices["swath"].unit is None:
             reading.questions.append(_ask_swath_unit(reading))
-        else:
-            convert(reading, "swath", crop)
+        elif convert(reading, "swath", crop) and not (reading.values["swath"] > 0).any():
+            said = f"swath: column {reading.choices['swath'].column!r} holds no width above 0"
+            reading.questions.append(Question("swath", said, ('swath = "30 ft"',), "[harvest]"))
     elif not any(question.quantity == "swath" for question in reading.questions):
         reading.questions.append(
             Question("swath", "swath: no column says how wide the header is", ('swath = "30 ft"',), "[harvest]")
@@ -72,7 +75,8 @@ def _settle_moisture(reading: Reading, crop: Crop | None) -> None:
     """Read the moisture; without a unit only when it is plausible as per cent."""
     if "moisture" not in reading.choices:
         if not any(question.quantity == "moisture" for question in reading.questions):
-            reading.note("moisture_not_logged", "no column for moisture; [moisture] declared_pct can stand in.")
+            found = reading.unread.get("moisture", "no column for moisture")
+            reading.note("moisture_not_logged", f"{found}; [moisture] declared_pct can stand in.")
         return
     choice = reading.choices["moisture"]
     if choice.unit is None:
@@ -84,6 +88,11 @@ def _settle_moisture(reading: Reading, crop: Crop | None) -> None:
             looks = "looks like a fraction" if usual <= MAX_FRACTION else f"is not within {low:g} to {high:g} % either"
             reading.questions.append(ask_unit(choice, f"has no unit and its median {usual:g} {looks}"))
             return
+    elif choice.unit == "percent" and 0 < median(reading.number("moisture").values) <= MAX_FRACTION:
+        usual = median(reading.number("moisture").values)
+        said = f"moisture: column {choice.column!r} says per cent, but its median {usual:g} looks like a fraction"
+        reading.questions.append(Question("moisture", said, (override_line("moisture", choice.column, "fraction"),)))
+        return
     convert(reading, "moisture", crop)
 
 
@@ -106,7 +115,10 @@ def _settle_flow(reading: Reading, crop: Crop | None) -> None:
         reading.questions.append(_ask_flow_unit(reading, crop))
         return
     basis_pct = _dry_basis(reading, crop) if source == "dry_yield" else None
-    if not convert(reading, source, crop) or source == "mass_flow":
+    if not convert(reading, source, crop):
+        return
+    if source == "mass_flow":
+        _drop_impossible_flow(reading)
         return
     needed = ["swath", "distance", "duration"] + (["moisture"] if source == "dry_yield" else [])
     missing = [name for name in needed if name not in reading.values]
@@ -117,6 +129,22 @@ def _settle_flow(reading: Reading, crop: Crop | None) -> None:
             )
         return
     _flow_from_yield(reading, source, basis_pct)
+
+
+def _drop_impossible_flow(reading: Reading) -> None:
+    """Take flows that no combine has as missing: a display's mark for no value."""
+    flow = reading.values["mass_flow"]
+    impossible = np.abs(flow) > MAX_FLOW_KG_S
+    if impossible.any():
+        row = int(np.flatnonzero(impossible)[0])
+        found = reading.number("mass_flow").values[row]
+        reading.values["mass_flow"] = np.where(impossible, np.nan, flow)
+        reading.note(
+            "impossible_flow",
+            f"column {reading.choices['mass_flow'].column!r} is impossible as a flow in {impossible.sum()} of "
+            f"{reading.rows} rows (first: {found:g} in row {row + 1}; at most {MAX_FLOW_KG_S:g} kg/s); "
+            "taken as missing.",
+        )
 
 
 def _ask_swath_unit(reading: Reading) -> Question:

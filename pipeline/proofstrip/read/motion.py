@@ -26,6 +26,8 @@ MAX_SPEED_M_S = 15.0
 # Two machines in one file: from record to record it seems this many times faster than over two records.
 ALTERNATION = 3.0
 MOVING_M_S = 0.2
+# Cosine of the angle between way and heading beyond which a machine that drives forwards is logged backwards.
+BACKWARDS = 0.5
 
 
 def settle_motion(reading: Reading, crop: Crop | None) -> None:
@@ -51,7 +53,8 @@ def _settle_time_and_duration(reading: Reading, crop: Crop | None) -> derive.Ste
     steps = derive.find_steps(time, machine_codes(reading))
     if "duration" in reading.choices:
         _measure_unit(reading, "duration", steps.seconds, ~steps.gap)
-        convert(reading, "duration", crop)
+        if convert(reading, "duration", crop):
+            _doubt_unit(reading, "duration", steps.seconds, ~steps.gap)
     elif "time" in reading.values:
         _duration_from_time(reading, steps)
     elif "time" not in reading.choices:
@@ -106,7 +109,8 @@ def _moves_impossibly(reading: Reading, steps: derive.Steps) -> bool:
     if single > MAX_SPEED_M_S:
         said = (
             f"position: the records move at {single:.3g} m/s in the median, faster than any combine; check the unit of "
-            "time, the columns of the position and their coordinate system"
+            "time, the columns of the position and their coordinate system, the order of the records, and whether two "
+            "machines carry one name"
         )
         reading.questions.append(Question("position", said))
         return True
@@ -145,10 +149,25 @@ def _settle_heading(reading: Reading, steps: derive.Steps, crop: Crop | None, pl
         if convert(reading, "heading", crop) and reading.place is not None and reading.crs is not None:
             turned = reading.values["heading"] + grid_turn(reading.crs, *reading.place)
             reading.values["heading"] = turned % 360.0
+            _ask_order(reading, steps, placed)
     elif placed:
         where = reading.values["easting"], reading.values["northing"]
         reading.values["heading"] = derive.derive_heading(*where, steps)
         reading.note("heading_derived", "no column for heading; taken from the positions.")
+
+
+def _ask_order(reading: Reading, steps: derive.Steps, placed: bool) -> None:
+    """Ask when counted times run backwards: the way from record to record goes against the logged headings."""
+    if not (reading.time_counts and placed):
+        return
+    way = derive.derive_heading(reading.values["easting"], reading.values["northing"], steps)
+    along = np.cos(np.radians(way - reading.values["heading"]))
+    if derive.median(along) < -BACKWARDS:
+        said = (
+            "time: no column for it, and the records stand in the wrong order: the way from one to the next goes "
+            f"against column {reading.choices['heading'].column!r}; sort the file by time, or export it with its times"
+        )
+        reading.questions.append(Question("time", said))
 
 
 def _measure_unit(reading: Reading, quantity: str, truth: Floats, steady: Booleans) -> None:

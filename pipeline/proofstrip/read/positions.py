@@ -6,6 +6,8 @@ import pyproj
 from proofstrip.errors import DataError
 from proofstrip.read.table import Floats
 
+# West, south, east and north [deg].
+Extent = tuple[float, float, float, float]
 WGS84 = pyproj.CRS.from_epsg(4326)
 # Degrees outside a projection's own area within which it still measures well enough.
 MARGIN_DEG = 3.0
@@ -139,24 +141,45 @@ def middle(xy: Floats) -> tuple[float, float]:
     return float(east), float(north)
 
 
-def check_inside(crs: pyproj.CRS, longitude: float, latitude: float, file: str) -> None:
+def check_inside(crs: pyproj.CRS, place: tuple[float, float], file: str, map_extent: Extent | None = None) -> None:
     """Refuse a projection that is not meant for where the records lie.
+
+    Parameters
+    ----------
+    crs : pyproj.CRS
+    place : tuple of float
+        Longitude and latitude of the records [deg].
+    file : str
+    map_extent : tuple of float or None
+        Of the trial map, where there is one.
 
     Raises
     ------
     DataError
-        Says whether exchanged longitude and latitude would fit.
+        Says whether exchanged longitude and latitude, or a minus, would fit.
     """
+    longitude, latitude = place
     area = crs.area_of_use
     if area is None or _covers(crs, longitude, latitude):
         return
     hint = ""
     if _covers(crs, latitude, longitude):
         hint = " Exchanged they would fit: the columns of longitude and latitude are swapped."
+    elif _covers(crs, -longitude, latitude):
+        hint = " With the other sign the longitude would fit: western longitudes are negative."
+    if map_extent is None:
+        where = (
+            f"is outside the area of the working coordinate system {crs.name!r} (longitude {area.west:g} to "
+            f"{area.east:g}, latitude {area.south:g} to {area.north:g}), that of the trial map or the first file"
+        )
+    else:
+        west, south, east, north = map_extent
+        where = (
+            f"is far from the trial map, which reaches from longitude {west:.4f} to {east:.4f} and latitude "
+            f"{south:.4f} to {north:.4f}"
+        )
     raise DataError(
-        f"{file}: the records lie at longitude {longitude:.4f}, latitude {latitude:.4f}, which is outside the area "
-        f"of the working coordinate system {crs.name!r} (longitude {area.west:g} to {area.east:g}, latitude "
-        f"{area.south:g} to {area.north:g}), that of the trial map or the first file.{hint} "
+        f"{file}: the records lie about longitude {longitude:.4f}, latitude {latitude:.4f}, which {where}.{hint} "
         "Check the columns of the position and the trial map."
     )
 

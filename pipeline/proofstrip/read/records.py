@@ -1,5 +1,6 @@
 """One raw file -> its records in SI units and projected metres, with what was settled, derived and left open."""
 
+import re
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -14,12 +15,14 @@ from proofstrip.read.choose import COLUMNS_PART, Choice, Question, choose_column
 from proofstrip.read.delimited import load_delimited, look_at_delimited
 from proofstrip.read.files import tell_format
 from proofstrip.read.names import TARGETS, plain_name
+from proofstrip.read.positions import Extent
 from proofstrip.read.table import Floats, Head, Loaded
-from proofstrip.read.values import Numbers, report_numbers, to_numbers
+from proofstrip.read.values import Numbers, report_numbers, say_no_number, to_numbers
 from proofstrip.read.vector import load_parquet, load_vector, look_at_parquet, look_at_vector
 
 POSITION = ("longitude", "latitude", "easting", "northing")
 LABELS = ("machine", "header", "date")
+THOUSANDS = re.compile(r"[+-]?\d{1,3}([.,' ]\d{3})+([.,]\d*)?")
 
 
 @dataclass
@@ -48,6 +51,10 @@ class Reading:
         Longitude and latitude of the middle [deg].
     time_counts : bool
         Times are cumulated durations: they start anew in each file.
+    unread : dict of str to str
+        By quantity, what the column holds that is taken for it and holds no number.
+    map_extent : tuple of float or None
+        West, south, east and north of the trial map [deg].
     """
 
     head: Head
@@ -63,6 +70,8 @@ class Reading:
     crs: pyproj.CRS | None = None
     place: tuple[float, float] | None = None
     time_counts: bool = False
+    unread: dict[str, str] = field(default_factory=dict)
+    map_extent: Extent | None = None
 
     @property
     def rows(self) -> int:
@@ -86,9 +95,20 @@ class Reading:
         """Give a column as numbers in its own unit; what is lost is noted, once."""
         if quantity not in self.numbers:
             numbers = self._read_number(quantity)
+            self._refuse_thousands(quantity, numbers)
             self.notices += report_numbers(numbers, self.choices[quantity].column, self.name)
             self.numbers[quantity] = numbers
         return self.numbers[quantity]
+
+    def _refuse_thousands(self, quantity: str, numbers: Numbers) -> None:
+        """Refuse numbers with separators of thousands: the large ones would be lost and the small ones kept."""
+        row, text = numbers.first_text
+        if quantity != "elevation" and THOUSANDS.fullmatch(text):
+            raise DataError(
+                f"{self.name}: column {self.choices[quantity].column!r} holds {text!r} in row {row}, a number with "
+                f"separators of thousands (text in {numbers.texts} of {len(numbers.values)} rows); "
+                "export it without them."
+            )
 
     def _read_number(self, quantity: str) -> Numbers:
         """Turn a column into numbers; texts outside of delimited files may have a decimal comma too."""
@@ -157,7 +177,12 @@ def load(head: Head, name: str, settings: HarvestPart) -> Reading:
     reading = Reading(head, name, choices, loaded, questions, [*notices, *loaded.notices])
     for quantity in list(choices):
         if TARGETS[quantity] and quantity != "time" and np.isnan(reading.number(quantity).values).all():
-            reading.note("column_empty", f"column {choices[quantity].column!r} holds no number and is not used.")
+            said = say_no_number(reading.number(quantity), choices[quantity].column)
+            spent = f"column {choices[quantity].column!r} "
+            reading.notices = [one for one in reading.notices if not one.message.startswith(f"{name}: {spent}")]
+            reading.unread[quantity] = said
+            if quantity != "moisture":
+                reading.note("column_empty", f"{said} and is not used.")
             del choices[quantity]
     return reading
 

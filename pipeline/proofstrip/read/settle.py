@@ -42,6 +42,17 @@ def settle_position(reading: Reading, settings: HarvestPart, crs: pyproj.CRS | N
         reading.note(
             "impossible_position", f"{impossible} records are at 0, 0 or outside all degrees; taken as missing."
         )
+    if source.is_projected and positions.looks_like_degrees(xy):
+        east, north = positions.middle(xy)
+        reading.questions.append(
+            Question(
+                "position",
+                f"position: the coordinates (about {east:.6g}, {north:.6g}) look like degrees, but are taken in "
+                f"{source.name!r}, which is in metres; name the columns as longitude and latitude, or set the right "
+                "[harvest] crs",
+            )
+        )
+        return
     if not np.isfinite(xy).all(axis=1).any():
         raise DataError(f"{reading.name}: no record has a position; export the file again with its coordinates.")
     middle = positions.transform(np.array([positions.middle(xy)]), source, positions.WGS84)[0]
@@ -52,7 +63,7 @@ def settle_position(reading: Reading, settings: HarvestPart, crs: pyproj.CRS | N
         )
     reading.place = (float(middle[0]), float(middle[1]))
     reading.crs = positions.utm_crs(*reading.place) if crs is None else crs
-    positions.check_inside(reading.crs, *reading.place, reading.name)
+    positions.check_inside(reading.crs, reading.place, reading.name, reading.map_extent)
     projected = positions.transform(xy, source, reading.crs)
     reading.values["easting"], reading.values["northing"] = projected[:, 0], projected[:, 1]
     empty = int(np.isnan(projected).any(axis=1).sum()) - impossible
@@ -84,7 +95,7 @@ def settle_time(reading: Reading) -> None:
     dates = reading.column("date") if "date" in reading.choices else None
     times = read_times(reading.column("time"), dates, choice.unit or "")
     if times.seconds is None:
-        orders = DAY_ORDERS if "day/month" in times.problem else ("s",)
+        orders = DAY_ORDERS if "day/month" in times.problem else ()
         lines = tuple(override_line("time", choice.column, order) for order in orders)
         reading.questions.append(Question("time", f"time: column {choice.column!r}: {times.problem}", lines))
         return
@@ -112,7 +123,11 @@ def settle_time(reading: Reading) -> None:
         reading.questions.append(Question("time", said, (override_line("time", "...", ""),)))
     back = sum(int((np.diff(times.seconds[codes == code]) < 0).sum()) for code in np.unique(codes))
     if back:
-        reading.note("time_unsorted", f"time steps back {back} times; the records keep the order of the file.")
+        reading.note(
+            "time_unsorted",
+            f"time steps back {back} times; the machine is followed in the order of time, the rows stay in that of "
+            "the file.",
+        )
 
 
 def settle_header(reading: Reading) -> None:
@@ -123,7 +138,7 @@ def settle_header(reading: Reading) -> None:
         )
         return
     column = reading.choices["header"].column
-    states, found = read_header_states(reading.column("header"))
+    states, found = read_header_states(reading.column("header"), column)
     if states is None:
         shown = ", ".join(repr(label) for label in found[:8]) + (" ..." if len(found) > 8 else "")
         said = (
@@ -174,10 +189,11 @@ def _find_position(reading: Reading, settings: HarvestPart) -> tuple[Floats, pyp
         crs = positions.WGS84
     if crs is None and own is None:
         east, north = positions.middle(xy)
+        looks = "which look like degrees: then name them as longitude and latitude; " * positions.looks_like_degrees(xy)
         reading.questions.append(
             Question(
                 "crs",
-                f"coordinate system: the {what} (about {east:.6g}, {north:.6g}) are in metres or degrees of a "
+                f"coordinate system: the {what} ({looks}about {east:.6g}, {north:.6g}) are in metres or degrees of a "
                 "system that nothing names",
                 ('crs = "EPSG:..."',),
                 "[harvest]",

@@ -16,6 +16,8 @@ from proofstrip.read.values import is_text, to_numbers
 UNIX_S = 1e8
 UNIX_MS = 1e11
 DAY_S = 86_400.0
+# Days since 30 December 1899: 1 January 1990 to 2100.
+SPREADSHEET_DAYS = (32_874.0, 73_051.0)
 DAY_ORDERS = {"month/day/year": ("%m/%d/%Y", "%m/%d/%y"), "day/month/year": ("%d/%m/%Y", "%d/%m/%y")}
 CLOCKS = ("%H:%M:%S", "%H:%M:%S.%f", "%I:%M:%S %p", "%H:%M", "%I:%M %p")
 ZONE = re.compile(r"(Z|[+-]\d\d:?\d\d)$")
@@ -124,6 +126,13 @@ def _read_numbers(values: Floats, unit: str) -> Times:
         return Times(values, "unix seconds")
     steps = np.abs(np.diff(finite))
     usual = float(np.median(steps[steps > 0])) * scale if (steps > 0).any() else 1.0
+    if SPREADSHEET_DAYS[0] <= size <= SPREADSHEET_DAYS[1] and 0.01 <= usual * DAY_S <= 600.0:
+        return Times(
+            None,
+            "",
+            problem=f"it counts days, as spreadsheets do ({finite[0]:.6f}); format it as text such as "
+            "2021-10-05T12:00:00 and export again",
+        )
     if not 0.01 <= usual <= 600.0:
         return Times(
             None, "", problem=f"its steps are {usual:g} if it counts seconds, which no log does; is it a count of days?"

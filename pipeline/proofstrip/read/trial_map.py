@@ -13,11 +13,13 @@ import shapely
 from proofstrip.config import TrialMapPart
 from proofstrip.errors import DataError, Notice
 from proofstrip.read.files import find_file, tell_format
-from proofstrip.read.positions import WGS84, measures_metres, utm_crs
+from proofstrip.read.positions import WGS84, looks_like_degrees, measures_metres, utm_crs
 from proofstrip.read.values import label_text
 from proofstrip.read.vector import pick_layer, unreadable
 
 MAX_OVERLAP = 0.01
+# Share of a mended strip about which its outline is of two minds.
+MAX_CROSSED = 0.05
 
 
 @dataclass(frozen=True)
@@ -61,6 +63,7 @@ def read_trial_map(settings: TrialMapPart, folder: Path) -> TrialMap:
     notices: list[Notice] = []
     raw = _read_polygons(path)
     table = _pick_columns(raw, settings, path.name)
+    _refuse_spellings(table, path.name)
     _check_control(table, settings.control, path.name)
     table["geometry"] = _mend(table, path.name, notices)
     table = _project(_merge_parts(table, path.name, notices), path.name, notices)
@@ -141,12 +144,25 @@ def _check_control(table: gpd.GeoDataFrame, control: str, file: str) -> None:
     if control in treatments:
         return
     folded = {name.casefold(): name for name in treatments}
-    near = difflib.get_close_matches(control.casefold(), folded, n=1, cutoff=0.4)
+    near = difflib.get_close_matches(control.casefold(), folded, n=1)
     hint = f" Did you mean {folded[near[0]]!r}?" if near else ""
     raise DataError(
         f"{file}: [trial_map] control = {control!r} is no treatment of the map.{hint} "
-        f"Treatments: {', '.join(map(repr, treatments))}."
+        f"Treatments: {', '.join(map(repr, treatments))}; set control to one of them."
     )
+
+
+def _refuse_spellings(table: gpd.GeoDataFrame, file: str) -> None:
+    """Refuse names that differ only in capitals: one treatment or block would be taken for two."""
+    for role in ("treatment", "block"):
+        names = [name for name in pd.unique(table[role]) if name is not None]
+        for name in names:
+            twins = [other for other in names if other.casefold() == name.casefold()]
+            if len(twins) > 1:
+                raise DataError(
+                    f"{file}: {role}s {' and '.join(map(repr, twins))} differ only in capitals; give each {role} one "
+                    "spelling in the map."
+                )
 
 
 def _mend(table: gpd.GeoDataFrame, file: str, notices: list[Notice]) -> list[object]:
@@ -158,7 +174,13 @@ def _mend(table: gpd.GeoDataFrame, file: str, notices: list[Notice]) -> list[obj
         flat = shapely.force_2d(shape)
         if not flat.is_valid:
             why = shapely.is_valid_reason(flat)
-            flat = _only_polygons(shapely.make_valid(flat))
+            drawn, flat = shapely.area(flat), _only_polygons(shapely.make_valid(flat))
+            # Loops that run the other way count negative: then the outline does not say which ground is meant.
+            if abs(drawn - shapely.area(flat)) > MAX_CROSSED * shapely.area(flat):
+                raise DataError(
+                    f"{file}: the outline of strip {strip!r} crosses itself so that it does not say which ground is "
+                    f"meant ({why}); draw it again."
+                )
             notices.append(Notice("polygon_mended", f"{file}: the polygon of strip {strip!r} was mended ({why})."))
         if flat.geom_type not in ("Polygon", "MultiPolygon") or flat.area <= 0 or not np.isfinite(flat.bounds).all():
             raise DataError(f"{file}: strip {strip!r} is a {shape.geom_type} and has no area; draw it as a polygon.")
@@ -198,10 +220,18 @@ def _merge_parts(table: gpd.GeoDataFrame, file: str, notices: list[Notice]) -> g
 
 def _project(table: gpd.GeoDataFrame, file: str, notices: list[Notice]) -> gpd.GeoDataFrame:
     """Bring the map to a projection that measures metres on the ground: its own where it does, else its UTM zone."""
-    if table.crs.is_geographic and not (np.abs(table.total_bounds) <= [180, 90, 180, 90]).all():
+    size = np.abs(table.total_bounds)
+    if table.crs.is_geographic and not (size <= [180, 90, 180, 90]).all():
+        hint = "longitude and latitude are swapped, exchange them." if (size <= [90, 180, 90, 180]).all() else ""
         raise DataError(
-            f"{file}: the map says it is in degrees ({table.crs.name}), but its coordinates reach "
-            f"{np.abs(table.total_bounds).max():.6g}; save it with its true coordinate system."
+            f"{file}: the map says it is in degrees ({table.crs.name}), but its coordinates reach {size.max():.6g}"
+            + (f" to the north: {hint}" if hint else "; save it with its true coordinate system.")
+        )
+    if table.crs.is_projected and looks_like_degrees(shapely.get_coordinates(table.geometry.to_numpy())):
+        raise DataError(
+            f"{file}: the map says it is in {table.crs.name}, which counts metres, but its coordinates (about "
+            f"{table.total_bounds[0]:.6g}, {table.total_bounds[1]:.6g}) look like degrees; save it with its true "
+            "coordinate system, WGS 84 where they are longitude and latitude."
         )
     west, south, east, north = table.to_crs(WGS84).total_bounds
     if not np.isfinite([west, south, east, north]).all():

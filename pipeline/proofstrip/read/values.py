@@ -31,6 +31,10 @@ HEADER_WORDS = {
 }
 
 
+# Letters of a text that a message quotes.
+SHOWN = 40
+
+
 @dataclass(frozen=True)
 class Numbers:
     """A column as numbers.
@@ -101,6 +105,31 @@ def to_numbers(column: pa.ChunkedArray, decimal: str = ".") -> Numbers:
     )
 
 
+def say_no_number(numbers: Numbers, column: str) -> str:
+    """Say what a column holds in which there is no number.
+
+    Parameters
+    ----------
+    numbers : Numbers
+    column : str
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> say_no_number(to_numbers(pa.chunked_array([["wet", "dry"]])), "Flow")
+    "column 'Flow' holds no number (text in 2 of 2 rows, first: 'wet' in row 1)"
+    """
+    rows = len(numbers.values)
+    row, text = numbers.first_text
+    found = [f"text in {numbers.texts} of {rows} rows, first: {text[:SHOWN]!r} in row {row}"] if numbers.texts else []
+    found += [f"infinite in {numbers.infinite} of {rows} rows"] if numbers.infinite else []
+    found += [f"empty in {numbers.empty} of {rows} rows"] if numbers.empty else []
+    return f"column {column!r} holds no number ({'; '.join(found)})"
+
+
 def report_numbers(numbers: Numbers, column: str, file: str) -> list[Notice]:
     """Say what of a column became NaN.
 
@@ -121,7 +150,7 @@ def report_numbers(numbers: Numbers, column: str, file: str) -> list[Notice]:
             Notice(
                 "text_in_numbers",
                 f"{file}: column {column!r} holds text in {numbers.texts} of {rows} rows "
-                f"(first: {text!r} in row {row}); taken as missing.",
+                f"(first: {text[:SHOWN]!r} in row {row}); taken as missing.",
             )
         )
     if numbers.infinite:
@@ -161,7 +190,7 @@ def to_labels(column: pa.ChunkedArray) -> pd.Series:
 
 
 def label_text(value: object) -> str | None:
-    """Give a label as text; whole numbers lose their decimals, nothing else is changed.
+    """Give a label as text; whole numbers lose their decimals, runs of spaces become one.
 
     Parameters
     ----------
@@ -181,19 +210,21 @@ def label_text(value: object) -> str | None:
         return None
     if isinstance(value, (bool, np.bool_)):
         return str(value)
-    text = str(value).strip()
+    text = " ".join(str(value).split())
     whole, point, decimals = text.partition(".")
     if point and whole.lstrip("-").isdigit() and decimals.strip("0") == "":
         text = whole
     return text or None
 
 
-def read_header_states(column: pa.ChunkedArray) -> tuple[pd.Series | None, list[str]]:
+def read_header_states(column: pa.ChunkedArray, name: str = "") -> tuple[pd.Series | None, list[str]]:
     """Turn a header column into True (down), False (up) and missing.
 
     Parameters
     ----------
     column : pyarrow.ChunkedArray
+    name : str
+        Of the column.
 
     Returns
     -------
@@ -203,10 +234,11 @@ def read_header_states(column: pa.ChunkedArray) -> tuple[pd.Series | None, list[
     labels = to_labels(column)
     found = [str(label) for label in labels.cat.categories]
     states = {label: HEADER_WORDS.get(label.lower()) for label in found}
-    missing = {label for label in found if label in EMPTY}
+    # A header row that stands again among the records says nothing of the header.
+    missing = {label for label in found if label in EMPTY or label == name}
     if any(state is None for label, state in states.items() if label not in missing):
         return None, found
-    down = [states[label] for label in labels.cat.categories] + [None]
+    down = [states.get(label) for label in labels.cat.categories] + [None]
     return pd.Series(pd.array(down, dtype="boolean").take(labels.cat.codes.to_numpy())), found
 
 
