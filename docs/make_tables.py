@@ -45,7 +45,7 @@ SET_ELSEWHERE = {
     Flag.OUTSIDE_STRIP: "assign",
     Flag.STRADDLE: "assign",
     Flag.STRIP_END: "strips",
-    Flag.EXCLUDED_BY_HAND: "a person",
+    Flag.EXCLUDED_BY_HAND: "a person ([exclusions](exclusions.md))",
 }
 # What the parts of a trial file mean that no stage owns; a field of config.py without a line here stops this script.
 MEANINGS = {

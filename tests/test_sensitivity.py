@@ -8,7 +8,8 @@ import pytest
 
 from proofstrip.clean import Delay, estimate_delays, follow_machines
 from proofstrip.flags import Flag, has_flag
-from proofstrip.sensitivity import CLEANING, Material, delay_choices, strip_points, try_choices
+from proofstrip.read.exclusions import Exclusion, Exclusions
+from proofstrip.sensitivity import CLEANING, Material, delay_choices, list_choices, strip_points, try_choices
 from proofstrip.simulate import Scenario, simulate_harvest
 from proofstrip.stats import compare_treatments
 from proofstrip.strips import make_strips
@@ -148,3 +149,15 @@ def test_trying_changes_nothing(material, headline):
     pd.testing.assert_frame_equal(pd.DataFrame(material.points), pd.DataFrame(before[0]))
     pd.testing.assert_frame_equal(pd.DataFrame(material.cleaned), pd.DataFrame(before[1]))
     assert material.track.cut_width.tolist() == before[2].tolist()
+
+
+def test_records_excluded_by_hand_are_put_back_in_a_choice(material, headline, tmp_path):
+    assert "Nothing excluded by hand" not in [choice.name for choice in list_choices(material)]
+    item = Exclusion(1, "plugged", "A. Nyone", "2024-10-08", None, ((1, 400),), None)
+    by_hand = Exclusions("exclusions.geojson", (item,), "", tmp_path)
+    numbered = material.points.assign(source_file="log.csv", source_row=np.arange(1, len(material.points) + 1))
+    walked = strip_points(numbered, material.track, material.delays, material.strips, material.settings, by_hand)
+    assert has_flag(walked["flags"], Flag.EXCLUDED_BY_HAND).sum() == 400
+    other = replace(material, points=numbered, cleaned=walked, exclusions=by_hand)
+    found = {row.name: row for row in try_choices(other, compare(other, walked), weighed=False)}
+    assert found["Nothing excluded by hand"].difference_kg_ha == headline.differences[0].difference

@@ -173,6 +173,7 @@ def _require_per(money: Money, allowed: tuple[str, ...], what: str) -> None:
 class CleanPart(Part):
     """Thresholds of the cleaning stage; reasons stand in configs/defaults.toml."""
 
+    exclusions: str | None = Field(None, min_length=1)
     max_gap_s: Seconds = Field(alias="max_gap", gt=0)
     header_up_s: Seconds = Field(alias="header_up", ge=0)
     turn_length_m: Metres = Field(alias="turn_length", gt=0)

@@ -11,6 +11,7 @@ from proofstrip.clean import Delay
 from proofstrip.crops import Crop
 from proofstrip.economics import Payback
 from proofstrip.errors import Notice
+from proofstrip.exclusions import ExclusionCount
 from proofstrip.flags import count_flags
 from proofstrip.sensitivity import Alternative
 from proofstrip.stats import Check, Comparison
@@ -110,6 +111,8 @@ class Findings:
     checks : tuple of Check
     warnings : tuple of Notice
     verdict : Verdict
+    exclusions : tuple of ExclusionCount
+        What a person excluded.
     """
 
     delays: tuple[Delay, ...]
@@ -120,6 +123,7 @@ class Findings:
     checks: tuple[Check, ...]
     warnings: tuple[Notice, ...]
     verdict: Verdict
+    exclusions: tuple[ExclusionCount, ...] = ()
 
 
 def describe_run(findings: Findings, trial: dict[str, Any], crop: Crop) -> dict[str, Any]:
@@ -147,6 +151,7 @@ def describe_run(findings: Findings, trial: dict[str, Any], crop: Crop) -> dict[
                 "used": int((points["usable"] & points["strip"].notna()).sum()),
                 "flags": count_flags(points["flags"]),
             },
+            "exclusions": [dataclasses.asdict(count) for count in findings.exclusions],
             **describe_comparison(findings.comparison, crop),
             "economics": [dataclasses.asdict(payback) for payback in findings.paybacks],
             "sensitivity": [dataclasses.asdict(row) for row in findings.alternatives],

@@ -17,8 +17,9 @@ from proofstrip.columns import POINT_COLUMNS, STRIP_COLUMNS, empty_frame
 from proofstrip.config import Settings
 from proofstrip.economics import Payback, delivered_moisture, price_treatments
 from proofstrip.errors import DataError, Notice
+from proofstrip.exclusions import ExclusionCount, count_exclusions, exclude_by_hand
 from proofstrip.moisture import correct_moisture
-from proofstrip.read import read_harvest, read_tickets, read_trial_map
+from proofstrip.read import Exclusions, read_exclusions, read_harvest, read_tickets, read_trial_map
 from proofstrip.read.files import short_name
 from proofstrip.read.positions import WGS84
 from proofstrip.record import Clock, describe_inputs, write_json, write_tables, written_whole
@@ -49,6 +50,9 @@ class Work:
     sensed, strips : pandas.DataFrame
         The strip table of the combine, and the one that is compared: of the scale, where every strip was weighed.
     comparison : Comparison or None
+    exclusions : Exclusions or None
+        What a person excluded.
+    excluded : tuple of ExclusionCount
     alternatives, paybacks, notices, inputs
         As the stages found them.
     """
@@ -62,6 +66,8 @@ class Work:
     sensed: pd.DataFrame = field(default_factory=lambda: empty_frame(STRIP_COLUMNS))
     strips: pd.DataFrame = field(default_factory=lambda: empty_frame(STRIP_COLUMNS))
     comparison: Comparison | None = None
+    exclusions: Exclusions | None = None
+    excluded: tuple[ExclusionCount, ...] = ()
     alternatives: tuple[Alternative, ...] = ()
     paybacks: tuple[Payback, ...] = ()
     notices: tuple[Notice, ...] = ()
@@ -91,6 +97,10 @@ def read(work: Work) -> Work:
         settings.harvest, settings.folder, settings.trial.crop, trial_map.strips.crs, (west, south, east, north)
     )
     inputs = {short_name(source.path, settings.folder): source.sha256 for source in harvest.sources}
+    inputs[_name_input(settings, settings.trial_map.file)] = trial_map.sha256
+    exclusions = read_exclusions(settings.clean.exclusions, settings.folder, harvest.points.crs)
+    if exclusions is not None:
+        inputs[short_name(exclusions.path, settings.folder)] = exclusions.sha256
     unused = (Notice("ground_loss_unused", LOSS_UNUSED),) if settings.ground_loss else ()
     return replace(
         work,
@@ -98,7 +108,8 @@ def read(work: Work) -> Work:
         raw=harvest.points,
         points=harvest.points,
         notices=(*trial_map.notices, *harvest.notices, *unused),
-        inputs={**inputs, _name_input(settings, settings.trial_map.file): trial_map.sha256},
+        exclusions=exclusions,
+        inputs=inputs,
     )
 
 
@@ -125,6 +136,13 @@ def assign(work: Work) -> Work:
     return replace(work, points=assign_strips(work.points, work.strips_map, work.settings.strips))
 
 
+def exclude(work: Work) -> Work:
+    """Leave out what a person excluded."""
+    points = exclude_by_hand(work.points, work.exclusions)
+    excluded, notices = count_exclusions(points, work.exclusions)
+    return replace(work, points=points, excluded=excluded, notices=(*work.notices, *notices))
+
+
 def strips(work: Work) -> Work:
     """Sum up each strip in the window that its block shares."""
     points = mark_windows(work.points, work.strips_map, work.settings.strips)
@@ -147,7 +165,9 @@ def scale(work: Work) -> Work:
 def stats(work: Work) -> Work:
     """Compare the treatments, and again under other choices of cleaning."""
     comparison = compare_treatments(work.strips, work.settings.trial_map.control, work.settings.stats)
-    material = Material(work.raw, work.followed, work.delays, work.points, work.strips_map, work.settings)
+    material = Material(
+        work.raw, work.followed, work.delays, work.points, work.strips_map, work.settings, work.exclusions
+    )
     weighed = bool((work.strips["source"] == "scale").all())
     return replace(work, comparison=comparison, alternatives=try_choices(material, comparison, weighed))
 
@@ -162,7 +182,7 @@ def economics(work: Work) -> Work:
     return replace(work, paybacks=priced)
 
 
-STAGES: tuple[Callable[[Work], Work], ...] = (read, clean, moisture, assign, strips, scale, stats, economics)
+STAGES: tuple[Callable[[Work], Work], ...] = (read, clean, moisture, assign, exclude, strips, scale, stats, economics)
 
 
 def run_trial(settings: Settings, folder: Path, say: Callable[[str], None] = lambda text: None) -> dict[str, Any]:
@@ -220,6 +240,7 @@ def _conclude(work: Work) -> Findings:
         (*own, *comparison.checks),
         warnings,
         verdict,
+        work.excluded,
     )
 
 

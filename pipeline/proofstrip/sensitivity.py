@@ -16,8 +16,10 @@ from proofstrip.assign import assign_strips
 from proofstrip.clean import Delay, Track, clean_points
 from proofstrip.config import Settings
 from proofstrip.errors import DataError
+from proofstrip.exclusions import exclude_by_hand
 from proofstrip.flags import EXCLUDING, Flag, has_flag
 from proofstrip.moisture import correct_moisture
+from proofstrip.read import Exclusions
 from proofstrip.stats import Comparison, Difference, compare_treatments
 from proofstrip.strips import make_strips, mark_windows
 
@@ -45,6 +47,8 @@ class Material:
     strips : geopandas.GeoDataFrame
         The trial map in the CRS of the points.
     settings : Settings
+    exclusions : Exclusions or None
+        What a person excluded.
     """
 
     points: gpd.GeoDataFrame
@@ -53,6 +57,7 @@ class Material:
     cleaned: gpd.GeoDataFrame
     strips: gpd.GeoDataFrame
     settings: Settings
+    exclusions: Exclusions | None = None
 
 
 @dataclass(frozen=True)
@@ -80,6 +85,7 @@ def strip_points(
     delays: tuple[Delay, ...],
     strips: gpd.GeoDataFrame,
     settings: Settings,
+    exclusions: Exclusions | None = None,
 ) -> gpd.GeoDataFrame:
     """Walk records the whole way from cleaning to the common windows.
 
@@ -92,6 +98,7 @@ def strip_points(
     strips : geopandas.GeoDataFrame
         The trial map in the CRS of the points.
     settings : Settings
+    exclusions : Exclusions, optional
 
     Returns
     -------
@@ -99,7 +106,15 @@ def strip_points(
         Ready for ``make_strips``.
     """
     cleaned = correct_moisture(clean_points(points, track, delays, settings.clean), settings)
-    return mark_windows(assign_strips(cleaned, strips, settings.strips), strips, settings.strips)
+    assigned = exclude_by_hand(assign_strips(cleaned, strips, settings.strips), exclusions)
+    return mark_windows(assigned, strips, settings.strips)
+
+
+def _walk(material: Material) -> gpd.GeoDataFrame:
+    """Walk the whole way again, from material in which one thing was changed."""
+    return strip_points(
+        material.points, material.track, material.delays, material.strips, material.settings, material.exclusions
+    )
 
 
 def _with_usable(points: gpd.GeoDataFrame, excluding: Flag) -> gpd.GeoDataFrame:
@@ -109,13 +124,13 @@ def _with_usable(points: gpd.GeoDataFrame, excluding: Flag) -> gpd.GeoDataFrame:
 
 def _with_delays(material: Material, delays: tuple[Delay, ...]) -> gpd.GeoDataFrame:
     """Clean with other travel delays."""
-    return strip_points(material.points, material.track, delays, material.strips, material.settings)
+    return _walk(replace(material, delays=delays))
 
 
 def _with_logged_width(material: Material) -> gpd.GeoDataFrame:
     """Take the header width set in the display for the cut width everywhere."""
-    track = replace(material.track, cut_width=np.where(material.track.pass_id > 0, material.track.swath, 0.0))
-    return strip_points(material.points, track, material.delays, material.strips, material.settings)
+    width = np.where(material.track.pass_id > 0, material.track.swath, 0.0)
+    return _walk(replace(material, track=replace(material.track, cut_width=width)))
 
 
 CLEANING = (
@@ -142,6 +157,12 @@ CLEANING = (
     Choice("Header width as set", "no allowance for overlap between passes", _with_logged_width),
 )
 
+
+BY_HAND = Choice(
+    "Nothing excluded by hand",
+    "the records that a person excluded count like all others",
+    lambda material: _walk(replace(material, exclusions=None)),
+)
 
 # Weighed strips do not depend on how records were cleaned; what is left to ask is what the sensor would have said.
 MONITOR = Choice(
@@ -172,6 +193,21 @@ def delay_choices(delays: tuple[Delay, ...]) -> Iterator[Choice]:
     for change, word in ((-step, "shorter"), (step, "longer")):
         other = tuple(replace(delay, seconds=delay.seconds + change) for delay in delays)
         yield Choice(f"Travel delay {step:g} s {word}", "for every combine", partial(_with_delays, delays=other))
+
+
+def list_choices(material: Material) -> tuple[Choice, ...]:
+    """Give every other choice for yields from the combine.
+
+    Parameters
+    ----------
+    material : Material
+
+    Returns
+    -------
+    tuple of Choice
+    """
+    by_hand = (BY_HAND,) if material.exclusions is not None and material.exclusions.items else ()
+    return (*CLEANING, *by_hand, *delay_choices(material.delays))
 
 
 @dataclass(frozen=True)
@@ -212,7 +248,7 @@ def try_choices(material: Material, headline: Comparison, weighed: bool) -> tupl
         One for each choice and treatment; a choice that leaves a strip empty or cannot be compared says so.
     """
     found: list[Alternative] = []
-    for choice in (MONITOR,) if weighed else (*CLEANING, *delay_choices(material.delays)):
+    for choice in (MONITOR,) if weighed else list_choices(material):
         try:
             strips = make_strips(choice.points(material), material.strips, material.settings)
             other = compare_treatments(strips, headline.control, material.settings.stats)

@@ -7,6 +7,7 @@ from typing import Any
 
 from proofstrip.report import money, tables
 from proofstrip.report.answer import is_refused
+from proofstrip.report.excluded import SAID, exclusion_table
 from proofstrip.report.glossary import GLOSSARY
 from proofstrip.report.material import ReportMaterial
 from proofstrip.report.pictures import Picture
@@ -67,7 +68,11 @@ def removal_section(material: ReportMaterial) -> Section:
         "did, never because its yield is low or high; a jump of a moment far outside its own pass is the only "
         "exception. One record can have several reasons."
     ]
-    return Section("removed", title, text, tables=[tables.removal_table(material.result, material.points)])
+    shown, by_hand = [tables.removal_table(material.result, material.points)], exclusion_table(material.result)
+    if by_hand is not None:
+        text.append(SAID)
+        shown.append(by_hand)
+    return Section("removed", title, text, tables=shown)
 
 
 def money_section(material: ReportMaterial, units: Units, pictures: list[Picture]) -> Section | None:
