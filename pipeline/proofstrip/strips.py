@@ -71,7 +71,9 @@ def project_along(points: pd.DataFrame, strips: gpd.GeoDataFrame) -> "pd.Series[
     largest = pd.Series(strips.area.to_numpy()).groupby(block.to_numpy()).idxmax()
     axes = {name: long_axis(strips.geometry.iloc[place]) for name, place in largest.items()}
     # By the place of the strip in the map: names of a million records are looked up once. Outside: the last, NaN.
-    axis = np.array([*(axes[name] for name in block), (np.nan, np.nan)])[block.index.get_indexer(pd.Index(points["strip"]))]
+    axis = np.array([*(axes[name] for name in block), (np.nan, np.nan)])[
+        block.index.get_indexer(pd.Index(points["strip"]))
+    ]
     along: pd.Series[float] = points["cut_easting_m"] * axis[:, 0] + points["cut_northing_m"] * axis[:, 1]
     return along
 

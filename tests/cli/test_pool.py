@@ -143,7 +143,31 @@ def test_wrong_source_is_refused(tmp_path: Path) -> None:
     assert "no such run folder or table" in run(tmp_path / "none*").stderr
     (tmp_path / "empty").mkdir()
     done = run(tmp_path / "empty")
-    assert (done.exit_code, "is not a run folder" in done.stderr) == (1, True)
+    assert (done.exit_code, "empty (../" in done.stderr, "it is no run folder" in done.stderr) == (1, True, True)
+
+
+def test_what_is_no_run_among_runs_is_left_out(runs: Path, tmp_path: Path) -> None:
+    (runs / "notes.doc").write_text("dear")
+    (runs / "pool").mkdir()
+    answer = read(run(runs / "*", "--json"))
+    assert [row["trial"] for row in answer["left_out"]] == ["notes.doc", "pool"]
+    assert answer["treatments"][0]["trials"] == 3
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [("{", "result.json is not JSON"), ("{}", "is not the result of a run"), ("[]", "is not the result")],
+)
+def test_spoilt_result_is_refused_without_a_traceback(runs: Path, text: str, said: str) -> None:
+    (runs / "trial 1" / "result.json").write_text(text)
+    done = run(runs / "*")
+    assert (done.exit_code, said in done.stderr, done.stderr.startswith("proofstrip: ")) == (1, True, True)
+
+
+def test_spoilt_strip_table_is_refused(runs: Path) -> None:
+    (runs / "trial 1" / "strips.csv").write_text("strip,yield\n1,2\n")
+    done = run(runs / "*")
+    assert (done.exit_code, "strips.csv" in done.stderr) == (1, True)
 
 
 def test_folder_of_something_else_is_left_alone(table: Path, tmp_path: Path) -> None:

@@ -24,6 +24,8 @@ from proofstrip.report.words import Units, make_units
 from proofstrip.run import read_result
 from proofstrip.toml_file import Part, read_toml, validate
 
+TABLES = (".csv", ".tsv", ".txt")
+
 
 def gather_sites(sources: Sequence[str], folder: Path) -> SiteList:
     """Read run folders and tables of sites.
@@ -42,16 +44,18 @@ def gather_sites(sources: Sequence[str], folder: Path) -> SiteList:
     Raises
     ------
     DataError
-        When a source is neither, a pattern finds nothing, or a file cannot be read.
+        When there is no such source, or a file of its kind cannot be read.
     """
     sites: list[Site] = []
     left_out: list[LeftOut] = []
     notices: list[Notice] = []
     for path in _expand(sources):
         source = _relative(path, folder)
-        if path.is_dir():
+        if (path / "result.json").is_file():
             report = quote(_relative(path / "report.html", folder)) if (path / "report.html").is_file() else ""
             found, out = sites_of_run(read_result(path), source, report, _covariates(path))
+        elif path.is_dir() or path.suffix.lower() not in TABLES:
+            found, out = [], [LeftOut(path.name, source, "it is no run folder (no result.json) and no table (.csv)")]
         else:
             table = sites_of_table(_read_cells(path), source, load_crops(config_folder()))
             found, out = list(table.sites), list(table.left_out)
@@ -72,7 +76,7 @@ def _expand(sources: Sequence[str]) -> list[Path]:
         found = sorted(start.glob(str(Path(source).relative_to(start))))
         if not found:
             raise DataError(f"{source}: there is no such run folder or table. Name folders that proofstrip run wrote.")
-        paths += [path for path in found if path.is_dir() or path.suffix.lower() == ".csv"]
+        paths += found
     return list(dict.fromkeys(paths))
 
 
@@ -89,9 +93,12 @@ def _covariates(path: Path) -> dict[str, float]:
     table = path / "strips.csv"
     if not table.is_file():
         return {}
-    strips = pd.read_csv(table)
+    try:
+        strips = pd.read_csv(table, usecols=["treatment", "moisture_pct"], dtype={"treatment": str})
+    except ValueError as fault:
+        raise DataError(f"{table}: {fault}. Make the run again; it writes treatment and moisture_pct.") from fault
     control = read_result(path)["trial"].get("control")
-    moisture = strips.loc[strips["treatment"].astype(str) == control, "moisture_pct"].dropna()
+    moisture = strips.loc[strips["treatment"] == control, "moisture_pct"].dropna()
     return {} if moisture.empty else {"moisture_pct": float(moisture.mean())}
 
 
