@@ -40,6 +40,7 @@ def make_money() -> Callable[..., SiteMoney]:
             "gain_per_ac": gain_per_ac,
             "se_per_ac": 3.0,
             "outlay": "included",
+            "outlay_per_ac": 5.0,
             "price_per_t": 400.0,
             "price_per_bu": 10.9,
         }

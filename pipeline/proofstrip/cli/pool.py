@@ -9,7 +9,8 @@ import click
 from proofstrip.config import load_defaults
 from proofstrip.pool.answer import PoolSettings, pool_sites
 from proofstrip.pool.choose import choose_sites
-from proofstrip.pool.files import describe, gather_sites, price_all, write_pool
+from proofstrip.pool.files import describe, gather_sites, read_prices, write_pool
+from proofstrip.pool.prices import price_pooled, price_sites
 
 
 @click.command()
@@ -41,17 +42,17 @@ def pool(sources: tuple[str, ...], out: Path | None, as_json: bool, **choices: A
     defaults, folder = load_defaults(), out or Path("pool")
     gathered = gather_sites(sources, folder)
     chosen = choose_sites(gathered, choices["crop"], choices["control"])
-    prices = choices["economics"]
-    if prices is not None:
-        chosen = price_all(chosen, prices)
+    prices = None if choices["economics"] is None else read_prices(choices["economics"], chosen)
+    chosen = chosen if prices is None else price_sites(chosen, prices)
     settings = PoolSettings(
         choices["confidence"] or defaults.stats.confidence,
         defaults.stats.power,
         choices["covariate"],
         choices["pool_variance"],
-        prices.name if prices else "",
+        prices.source.name if prices else "",
     )
     result = pool_sites(chosen, settings)
+    result = result if prices is None else price_pooled(result, prices)
     system = choices["units"] or defaults.report.units
     answer = describe(result, system)[0] if as_json and out is None else write_pool(result, system, folder)
     if as_json:

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy import stats
 
+from proofstrip.economics import Payback
 from proofstrip.pool.choose import fold
 from proofstrip.pool.sites import LeftOut, Site, SiteList
 from proofstrip.pool.synthesis import (
@@ -87,6 +88,8 @@ class PooledAnswer:
     why_no_slope : str
     bartlett_p : float or None
         Of equal scatter, where it is shared.
+    payback : Payback or None
+        Of the pooled yield, where all trials have one set of prices.
     word : str
     """
 
@@ -103,6 +106,7 @@ class PooledAnswer:
     slope: Slope | None = None
     why_no_slope: str = ""
     bartlett_p: float | None = None
+    payback: Payback | None = None
     word: Word = "refused"
 
     @property

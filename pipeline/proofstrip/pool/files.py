@@ -15,7 +15,7 @@ from proofstrip.crops import Crop, load_crops
 from proofstrip.errors import DataError, Notice
 from proofstrip.pool.answer import PoolResult
 from proofstrip.pool.page import write_page
-from proofstrip.pool.prices import price_sites
+from proofstrip.pool.prices import Prices
 from proofstrip.pool.result import describe_pool
 from proofstrip.pool.sites import LeftOut, Site, SiteList, sites_of_run
 from proofstrip.pool.table import sites_of_table
@@ -121,17 +121,18 @@ def _read_cells(path: Path) -> pd.DataFrame:
     return pd.DataFrame(rows[1:], columns=names, dtype=object)
 
 
-def price_all(chosen: SiteList, path: Path) -> SiteList:
-    """Price all sites by the ``[economics]`` part of a trial file or a payback file.
+def read_prices(path: Path, chosen: SiteList) -> Prices:
+    """Read the ``[economics]`` part of a trial file or a payback file.
 
     Parameters
     ----------
-    chosen : SiteList
     path : pathlib.Path
+    chosen : SiteList
+        Says the crop.
 
     Returns
     -------
-    SiteList
+    Prices
 
     Raises
     ------
@@ -142,11 +143,11 @@ def price_all(chosen: SiteList, path: Path) -> SiteList:
     """
     text, written = read_toml(path)
     part = {key: value for key, value in written.items() if key == "economics"}
-    prices = validate(PricesPart, part, path, text).economics
+    economics = validate(PricesPart, part, path, text).economics
     crop = find_pooled_crop(chosen)
     if crop is None:
         raise DataError(f"pool: no trial names its crop, and prices need one. Give the tables a column {'crop'!r}.")
-    return price_sites(chosen, crop, prices, path)
+    return Prices(economics, crop, path)
 
 
 class PricesPart(Part):

@@ -1,5 +1,7 @@
 """The parts of the page below the answer: trials, the season to come, money, one trial left out, statistics."""
 
+import dataclasses
+
 import numpy as np
 from markupsafe import Markup
 
@@ -17,7 +19,7 @@ from proofstrip.pool.words import (
     pct_span,
     per_area,
 )
-from proofstrip.report.answer import VERDICTS
+from proofstrip.report.answer import VERDICTS, pay_back_sentence
 from proofstrip.report.pictures import Picture
 from proofstrip.report.sections import Section
 from proofstrip.report.tables import Table, capital
@@ -176,7 +178,7 @@ def _money_section(
     each = [own.price_per_bu if units.is_us and own.price_per_bu else own.price_per_t for own in owns]
     per = "bushel" if units.is_us and all(own.price_per_bu for own in owns) else "tonne"
     low, high = money(min(each), answer.currency), money(max(each), answer.currency)
-    span = low if low == high else f"{low} to {high}"
+    span = low if low == high else f"{low.split(chr(0xA0))[0]} to {high}"
     text = (
         f"Mean gain over all trials: {money_text(part.estimate, answer.currency, units)} {an_area(units)}, "
         f"{OUTLAYS[answer.outlay]}, margin of error {money_span(part.low, part.high, answer.currency, units)}. "
@@ -184,7 +186,20 @@ def _money_section(
         "above zero."
     )
     basis = f"All trials are priced by {settings.prices}." if settings.prices else OWN_PRICES
+    text += (
+        _say_outlay([own.outlay_per_ac for own in owns], answer.currency, units) if answer.outlay == "included" else ""
+    )
+    if answer.payback is not None and answer.payback.investment > 0:
+        text += " " + pay_back_sentence(dataclasses.asdict(answer.payback), units)
     return Section(anchor, title, [text], notes=[f"{basis} {CAUTION}"])
+
+
+def _say_outlay(outlays: list[float], currency: str, units: Units) -> str:
+    """Say what of the outlay is counted, and whether the trials count alike."""
+    low, high = (money(per_area(end, units), currency) for end in (min(outlays), max(outlays)))
+    if low == high:
+        return f" Of the outlay {low} {an_area(units)} and year is counted."
+    return f" The trials count different outlays, {low} to {high} {an_area(units)} and year: they answer different questions."
 
 
 def _without_section(answer: PooledAnswer, units: Units, anchor: str, end: str) -> Section | None:

@@ -1,5 +1,6 @@
 """pool.json: the pooled answer as plain data for programs."""
 
+import dataclasses
 from typing import Any
 
 from proofstrip.pool.answer import PooledAnswer, PoolResult, PoolSettings, WithoutOne, site_word
@@ -67,6 +68,7 @@ def _treatment(answer: PooledAnswer, settings: PoolSettings, units: Units, bushe
         "yield": None if answer.yields is None else _yields(answer.yields, bushel),
         "money": None if answer.money is None else _money(answer.money, answer.currency, answer.outlay),
         "why_no_money": answer.why_no_money or None,
+        "payback": None if answer.payback is None else dataclasses.asdict(answer.payback),
         "next_season": None if effect is None else _next(answer),
         "without_one_trial": [_without(row) for row in answer.without_one],
         "fragile": bool(answer.fragile),
@@ -188,6 +190,7 @@ def _site(site: Site, settings: PoolSettings, weight: float | None, bushel: floa
         "currency": money.currency if money else None,
         "gain_per_ac": money.gain_per_ac if money else None,
         "se_per_ac": money.se_per_ac if money else None,
+        "outlay_per_ac": money.outlay_per_ac if money else None,
         "covariates": dict(sorted(site.covariates.items())),
         "source": site.source,
         "report": site.report or None,

@@ -23,6 +23,8 @@ class SiteMoney:
         [currency an acre]
     outlay : str
         ``none``, ``included`` (spread over the farm's area) or ``before`` (no area was given to spread it over).
+    outlay_per_ac : float
+        What is counted of it, an acre.
     price_per_t : float
     price_per_bu : float or None
     """
@@ -31,6 +33,7 @@ class SiteMoney:
     gain_per_ac: float
     se_per_ac: float
     outlay: str
+    outlay_per_ac: float
     price_per_t: float
     price_per_bu: float | None
 
@@ -246,10 +249,11 @@ def _money_of(row: Mapping[str, Any], entry: Mapping[str, Any]) -> SiteMoney | N
         return None
     width = row[f"high{unit}"] - row[f"low{unit}"]
     return SiteMoney(
-        str(entry["currency"]),
-        float(entry["gain_per_ac" if outlay == "before" else "net_gain_per_ac"]),
-        float((high - low) / width * row[f"se{unit}"]),
-        outlay,
-        float(entry["price_per_t"]),
-        entry.get("price_per_bu"),
+        currency=str(entry["currency"]),
+        gain_per_ac=float(entry["gain_per_ac" if outlay == "before" else "net_gain_per_ac"]),
+        se_per_ac=float((high - low) / width * row[f"se{unit}"]),
+        outlay=outlay,
+        outlay_per_ac=float(entry["gain_per_ac"] - entry["net_gain_per_ac"]),
+        price_per_t=float(entry["price_per_t"]),
+        price_per_bu=entry.get("price_per_bu"),
     )
