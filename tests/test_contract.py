@@ -132,7 +132,7 @@ POINTS = [
 STRIPS = [
     *("strip", "treatment", "block", "source", "yield_kg_ha", "yield_bu_ac", "moisture_pct", "area_m2"),
     *("standard_mass_kg", "length_m", "records", "records_used", "share_removed", "speed_m_s", "pass_ids"),
-    *("machines", "direction"),
+    *("machines", "direction", "order"),
 ]
 
 

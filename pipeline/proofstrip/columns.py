@@ -82,6 +82,7 @@ STRIP_COLUMNS: tuple[Column, ...] = (
     Column("pass_ids", "", "object", "passes counted, separated by spaces"),
     Column("machines", "", "object", "combines that harvested the strip, separated by spaces"),
     Column("direction", "", "object", "directions of travel along the strip: compass points, separated by spaces"),
+    Column("order", "", "int64", "place across the field, from 1"),
 )
 
 

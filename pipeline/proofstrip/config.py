@@ -245,6 +245,12 @@ class StatsPart(Part):
     power: float = Field(gt=0.5, lt=1)
     permutations: int = Field(ge=999, le=1_000_000)
     seed: int = Field(ge=0)
+    prior_effect_pct: float = Field(gt=0, le=100)
+    prior_sd_pct: float = Field(gt=0, le=100)
+    prior_sd_log: float = Field(gt=0, le=3)
+    between_years_pct: float = Field(ge=0, le=100)
+    factor: str | None = None
+    covariate: str | None = None
 
 
 class ReportPart(Part):

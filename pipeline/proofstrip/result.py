@@ -15,6 +15,8 @@ from proofstrip.exclusions import ExclusionCount
 from proofstrip.flags import count_flags
 from proofstrip.sensitivity import Alternative
 from proofstrip.stats import Check, Comparison
+from proofstrip.stats.further import Probability
+from proofstrip.stats.remarks import Remark
 from proofstrip.stats.verdict import Verdict
 
 SCHEMA_VERSION = 1
@@ -65,6 +67,12 @@ def describe_comparison(comparison: Comparison, crop: Crop | None) -> dict[str, 
             "cv_pct": comparison.cv_pct,
             "letters": comparison.letters,
             "lsd_letters": comparison.lsd_letters,
+            "trend": comparison.trend and dataclasses.asdict(comparison.trend),
+            "dose": comparison.dose and dataclasses.asdict(comparison.dose),
+            "split": comparison.split and dataclasses.asdict(comparison.split),
+            "adjusted": [dataclasses.asdict(row) for row in comparison.adjusted],
+            "conditions": [dataclasses.asdict(row) for row in comparison.conditions],
+            "residuals": [dataclasses.asdict(row) for row in comparison.residuals],
         }
     )
 
@@ -113,6 +121,8 @@ class Findings:
     verdict : Verdict
     exclusions : tuple of ExclusionCount
         What a person excluded.
+    probabilities : tuple of Probability
+    remarks : tuple of Remark
     """
 
     delays: tuple[Delay, ...]
@@ -124,6 +134,8 @@ class Findings:
     warnings: tuple[Notice, ...]
     verdict: Verdict
     exclusions: tuple[ExclusionCount, ...] = ()
+    probabilities: tuple[Probability, ...] = ()
+    remarks: tuple[Remark, ...] = ()
 
 
 def describe_run(findings: Findings, trial: dict[str, Any], crop: Crop) -> dict[str, Any]:
@@ -153,6 +165,8 @@ def describe_run(findings: Findings, trial: dict[str, Any], crop: Crop) -> dict[
             },
             "exclusions": [dataclasses.asdict(count) for count in findings.exclusions],
             **describe_comparison(findings.comparison, crop),
+            "probability": [dataclasses.asdict(row) for row in findings.probabilities],
+            "remarks": [dataclasses.asdict(remark) for remark in findings.remarks],
             "economics": [dataclasses.asdict(payback) for payback in findings.paybacks],
             "sensitivity": [dataclasses.asdict(row) for row in findings.alternatives],
             "checks": [dataclasses.asdict(check) for check in findings.checks],

@@ -15,6 +15,7 @@ from proofstrip.checks import check_strips, look_at_run
 from proofstrip.clean import Delay, Track, clean_points, estimate_delays, follow_machines
 from proofstrip.columns import POINT_COLUMNS, STRIP_COLUMNS, empty_frame
 from proofstrip.config import Settings
+from proofstrip.dose_money import price_rates
 from proofstrip.economics import Payback, delivered_moisture, price_treatments
 from proofstrip.errors import DataError, Notice
 from proofstrip.exclusions import ExclusionCount, count_exclusions, exclude_by_hand
@@ -28,7 +29,10 @@ from proofstrip.result import Findings, describe_run
 from proofstrip.scale import check_sensor, ground_by_strip, weigh_strips
 from proofstrip.sensitivity import Alternative, Material, try_choices
 from proofstrip.stats import Comparison, compare_treatments
+from proofstrip.stats.probability import give_probabilities
+from proofstrip.stats.remarks import make_remarks
 from proofstrip.stats.verdict import give_verdict
+from proofstrip.stats.wording import choose_unit
 from proofstrip.strips import make_strips, mark_windows
 
 LOSS_UNUSED = "[ground_loss] is named in the trial file, but ground-loss counts do not enter the answer yet."
@@ -179,7 +183,7 @@ def economics(work: Work) -> Work:
         return work
     delivered = delivered_moisture(work.strips, settings.standard_moisture_pct)
     priced = price_treatments(work.compared, settings.trial.crop, prices, delivered, settings.standard_moisture_pct)
-    return replace(work, paybacks=priced)
+    return replace(work, paybacks=priced, comparison=price_rates(work.compared, settings.trial.crop, prices))
 
 
 STAGES: tuple[Callable[[Work], Work], ...] = (read, clean, moisture, assign, exclude, strips, scale, stats, economics)
@@ -229,7 +233,10 @@ def _conclude(work: Work) -> Findings:
     own = (*check_strips(work.points, work.sensed, control), *check_sensor(work.sensed, work.strips, control))
     looked = look_at_run(work.points, work.strips, work.delays, work.settings.moisture.declared_pct)
     bushel = work.settings.trial.crop.kg_ha_per_bu_ac
-    verdict = give_verdict(comparison, work.paybacks, own, work.settings.report.units, bushel)
+    units, part = work.settings.report.units, work.settings.stats
+    verdict = give_verdict(comparison, work.paybacks, own, units, bushel)
+    odds = give_probabilities(comparison, work.paybacks, part)
+    remarks = make_remarks(comparison, odds, choose_unit(comparison.unit, units, bushel), part)
     warnings = (*work.notices, *looked, *comparison.warnings)
     return Findings(
         work.delays,
@@ -241,6 +248,8 @@ def _conclude(work: Work) -> Findings:
         warnings,
         verdict,
         work.excluded,
+        odds,
+        remarks,
     )
 
 

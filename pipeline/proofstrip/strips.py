@@ -94,6 +94,31 @@ def long_axis(polygon: shapely.Polygon) -> tuple[float, float]:
     return float(east), float(north)
 
 
+def place_across(strips: gpd.GeoDataFrame) -> "np.ndarray[tuple[int], np.dtype[np.int64]]":
+    """Give each strip its number across the field: by their middles, along the normal of the longest strip.
+
+    Parameters
+    ----------
+    strips : geopandas.GeoDataFrame
+        In a projection that measures metres.
+
+    Returns
+    -------
+    ndarray of int
+        From 1.
+
+    Examples
+    --------
+    >>> place_across(gpd.GeoDataFrame(geometry=[shapely.box(5, 0, 10, 99), shapely.box(0, 0, 5, 90)])).tolist()
+    [2, 1]
+    """
+    shapes = strips.geometry.to_numpy()
+    east, north = long_axis(shapes[int(np.argmax(shapely.area(shapes)))])
+    normal = (north, -east) if north > 0 or (north == 0 and east < 0) else (-north, east)
+    across = shapely.get_coordinates(shapely.centroid(shapes)) @ np.array(normal)
+    return np.argsort(np.argsort(across.round(3), kind="stable"), kind="stable") + 1
+
+
 def common_windows(members: pd.DataFrame, min_covered_share: float) -> pd.DataFrame:
     """Find, for each block, the stretch that every strip of it covers.
 
@@ -159,6 +184,7 @@ def make_strips(points: gpd.GeoDataFrame, strips: gpd.GeoDataFrame, settings: Se
         )
     used = used.assign(along=project_along(used, strips))
     table = pd.DataFrame({name: strips[name].to_numpy() for name in ("strip", "treatment", "block")}).set_index("strip")
+    table["order"] = place_across(strips)
     table = table.join(_sum_up(used)).join(_count(inside))
     area = table["area_m2"].where(table["area_m2"] > 0)
     bushel = settings.trial.crop.kg_ha_per_bu_ac

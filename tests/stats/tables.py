@@ -4,12 +4,13 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from proofstrip.config import StatsPart
+from proofstrip.config import StatsPart, load_defaults
 
 
 def settings(confidence: float = 0.95, permutations: int = 2000, seed: int = 1) -> StatsPart:
     """Settings with the confidence that published examples use."""
-    return StatsPart(confidence=confidence, power=0.80, permutations=permutations, seed=seed)
+    own = {"confidence": confidence, "power": 0.80, "permutations": permutations, "seed": seed}
+    return load_defaults().stats.model_copy(update=own)
 
 
 def block_table(treatments: Sequence[str], rows: Sequence[Sequence[float | None]]) -> pd.DataFrame:

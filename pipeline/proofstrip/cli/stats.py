@@ -14,6 +14,8 @@ from proofstrip.errors import DataError
 from proofstrip.result import describe_comparison, plain
 from proofstrip.stats import compare_treatments
 from proofstrip.stats.page import write_page
+from proofstrip.stats.probability import give_probabilities
+from proofstrip.stats.remarks import make_remarks
 from proofstrip.stats.verdict import give_verdict
 from proofstrip.stats.wording import choose_unit
 
@@ -28,30 +30,44 @@ YIELD_COLUMNS = ("yield_kg_ha", "yield_bu_ac", "yield")
     "--confidence", type=click.FloatRange(0.5, 1, min_open=True, max_open=True), help="Of every interval; default 0.90."
 )
 @click.option("--crop", metavar="NAME", help="Says kilograms a hectare as bushels an acre too.")
+@click.option("--factor", metavar="C", help="Column of a second factor in sub-strips; default: factor.")
+@click.option("--covariate", metavar="C", help="Column of a condition of the pairs: does the difference depend on it?")
 @click.option("--json", "as_json", is_flag=True, help="Print only JSON.")
-def stats(
-    table: Path, control: str, yield_column: str | None, confidence: float | None, crop: str | None, as_json: bool
+def stats(  # noqa: PLR0913 - click hands over each option by its name
+    table: Path,
+    control: str,
+    yield_column: str | None,
+    confidence: float | None,
+    factor: str | None,
+    covariate: str | None,
+    crop: str | None,
+    as_json: bool,
 ) -> None:
     """Compare the treatments of a strip table: one row a strip, with strip, treatment, block and yield."""
     strips = read_table(table)
     settings = load_defaults().stats
-    if confidence is not None:
-        settings = settings.model_copy(update={"confidence": confidence})
+    own = {"confidence": confidence or settings.confidence, "factor": factor, "covariate": covariate}
+    settings = settings.model_copy(update=own)
     known = read_crop(crop)
     comparison = compare_treatments(strips, control.strip(), settings, yield_column or find_yield(strips, table))
     bushel = known.kg_ha_per_bu_ac if known else None
     units = "us" if known else "metric"
     verdict = give_verdict(comparison, units=units, kg_ha_per_bu_ac=bushel)
+    odds = give_probabilities(comparison, (), settings)
+    unit = choose_unit(comparison.unit, units, bushel)
+    remarks = make_remarks(comparison, odds, unit, settings)
     if as_json:
         answer = {
             **describe_comparison(comparison, known),
+            "probability": [dataclasses.asdict(row) for row in odds],
+            "remarks": [dataclasses.asdict(remark) for remark in remarks],
             "checks": [dataclasses.asdict(check) for check in comparison.checks],
             "warnings": [dataclasses.asdict(notice) for notice in comparison.warnings],
             "verdict": dataclasses.asdict(verdict),
         }
         click.echo(json.dumps(plain(answer), indent=2, ensure_ascii=False))
     else:
-        click.echo(write_page(comparison, verdict, choose_unit(comparison.unit, units, bushel)))
+        click.echo(write_page(comparison, verdict, unit, remarks))
 
 
 def read_crop(name: str | None) -> Crop | None:

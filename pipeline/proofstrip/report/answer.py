@@ -7,6 +7,7 @@ from typing import Any
 from proofstrip.report.money import Figure, cost_span, figure_of, gain_span
 from proofstrip.report.tables import Table, capital, check_title, interval, plain
 from proofstrip.report.words import ABSENT, Units, count, is_number, money, number, odds, times_in, years_text
+from proofstrip.stats.remarks import say_chance
 
 VERDICTS = {
     "pays": "It pays",
@@ -76,7 +77,7 @@ def give_answer(result: dict[str, Any], units: Units) -> Answer:
     if len(differences) == 1:
         facts = [_difference_fact(differences[0], result, units)]
     if len(differences) == 1 and not is_refused(result):
-        facts += [_sureness_fact(differences[0]), *(_money_fact(entry, units) for entry in economics[:1])]
+        facts += [_sureness_fact(differences[0], result), *(_money_fact(entry, units) for entry in economics[:1])]
     table = _several(differences, economics, units, is_refused(result)) if len(differences) > 1 else None
     word = VERDICTS.get(str(verdict.get("word")), plain(verdict.get("word")))
     sentence = capital(str(verdict.get("sentence") or "No verdict was given."))
@@ -101,7 +102,7 @@ def _difference_fact(entry: dict[str, Any], result: dict[str, Any], units: Units
     return Fact(label, units.yield_text(entry.get("difference_kg_ha"), sign=True), text)
 
 
-def _sureness_fact(entry: dict[str, Any]) -> Fact:
+def _sureness_fact(entry: dict[str, Any], result: dict[str, Any]) -> Fact:
     """Say how sure it is: against chance, and on how many pairs."""
     chance = entry.get("p_value")
     if not is_number(chance):
@@ -116,6 +117,11 @@ def _sureness_fact(entry: dict[str, Any]) -> Fact:
     text = f"If the treatment did nothing, a difference this large would still turn up {odds(chance)}."
     if entry.get("pairs"):
         text += f" The figures rest on {count(int(entry['pairs']), 'pair')} of strips."
+    for odds_of in result.get("probability") or []:
+        pays = odds_of.get("above_break_even")
+        goal, share = ("it pays", pays) if is_number(pays) else ("it yields more", odds_of.get("above_zero"))
+        if is_number(share):
+            text += f" Chances that {goal}: {say_chance(float(share))} (with the prior named below)."
     return Fact("How sure", "Unlikely to be chance" if beyond else "Could be chance", text)
 
 

@@ -139,11 +139,13 @@ def describe_delay(entry: dict[str, Any]) -> str:
     return f"{said}. {tables.capital(reason).rstrip('.')}." if reason else said + "."
 
 
-def statistics_section(material: ReportMaterial, units: Units) -> Section:
+def statistics_section(material: ReportMaterial, units: Units, pictures: list[Picture]) -> Section:
     """Give means, differences and analysis of variance, in words first."""
     result = material.result
     text = [UNPROVEN] if is_refused(result) else []
     text += [sentence for entry in result.get("differences") or [] for sentence in describe_difference(entry, units)]
+    if not is_refused(result):
+        text += [tables.capital(str(remark["text"])) for remark in result.get("remarks") or []]
     shown = [tables.treatment_table(result, units)]
     if result.get("differences"):
         shown.append(tables.difference_table(result, units))
@@ -157,7 +159,8 @@ def statistics_section(material: ReportMaterial, units: Units) -> Section:
         notes.append(f"Coefficient of variation (CV): {number(result['cv_pct'], 1)} %.")
     if result.get("letters"):
         notes.append("Treatments that share a letter do not differ by more than chance.")
-    return Section("statistics", "The statistics", text, tables=shown, notes=[" ".join(notes)] if notes else [])
+    said = [" ".join(notes)] if notes else []
+    return Section("statistics", "The statistics", text, pictures, tables=shown, notes=said)
 
 
 def describe_difference(entry: dict[str, Any], units: Units) -> list[str]:
@@ -183,7 +186,7 @@ def describe_difference(entry: dict[str, Any], units: Units) -> list[str]:
     if is_number(exact):
         sentence = f"Swapping the labels of the strips in every way gives {odds(exact)} ({_equals('exact p', exact)})"
         floor = entry.get("p_exact_floor")
-        if is_number(floor):
+        if is_number(floor) and float(floor or 0) >= 0.001:
             few = f"with {count(int(entry['pairs']), 'pair')}" if entry.get("pairs") else "with these strips"
             sentence += f"; {few} it can never be below {p_value(floor)}, {odds(floor)}"
         said.append(sentence + ".")

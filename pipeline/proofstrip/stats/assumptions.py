@@ -18,7 +18,7 @@ SUSPICIOUS = 0.05  # a check fails below this p; common practice, no source
 
 
 def check_assumptions(plots: Plots, fit: Fit, design: Design) -> tuple[Check, ...]:
-    """Look at outlying strips, unequal scatter and drift.
+    """Look at outlying strips, unequal scatter and drift along the field and in time.
 
     Parameters
     ----------
@@ -35,10 +35,9 @@ def check_assumptions(plots: Plots, fit: Fit, design: Design) -> tuple[Check, ..
         checks = [check_outlying_pair(differences, plots.blocks), check_scale(plots)]
     else:
         checks = [check_outlying_strip(plots, fit), check_equal_scatter(plots, fit)]
-    if plots.order is not None:
-        checks.append(check_drift(plots, fit, design))
-        if design == "paired":
-            checks.append(check_side(plots))
+    checks += check_drift(plots, fit, design)
+    if plots.order is not None and design == "paired":
+        checks.append(check_side(plots))
     return tuple(checks)
 
 
@@ -177,24 +176,30 @@ def check_equal_scatter(plots: Plots, fit: Fit) -> Check:
     return Check("equal_scatter", passed, p, "p above 0.05", note)
 
 
-def check_drift(plots: Plots, fit: Fit, design: Design) -> Check:
-    """Look whether what is left over follows the order of the strips."""
-    assert plots.order is not None
-    if design == "paired":
-        rest, order = pair_differences(plots), np.bincount(plots.block, plots.order) / 2
-    else:
-        rest, order = fit.residuals, plots.order
+def check_drift(plots: Plots, fit: Fit, design: Design) -> list[Check]:
+    """Look whether what is left over follows the order of the strips, or the time at which they were cut."""
+    rest = pair_differences(plots) if design == "paired" else fit.residuals
+    looks = (("drift", plots.order, "the order of the strips"), ("drift_in_time", plots.times, "the time of harvest"))
+    return [
+        _follow(name, rest, np.bincount(plots.block, places) / 2 if design == "paired" else places, along)
+        for name, places, along in looks
+        if places is not None
+    ]
+
+
+def _follow(name: str, rest: Floats, places: Floats, along: str) -> Check:
+    """Look whether what is left over follows one thing."""
     if len(rest) < 5:
-        return Check("drift", None, None, "p above 0.05", "There are too few strips to see a drift along the order.")
-    p = correlation_p(rest, order)
+        return Check(name, None, None, "p above 0.05", f"There are too few strips to see a drift along {along}.")
+    p = correlation_p(rest, places)
     passed = p >= SUSPICIOUS
     note = (
-        "What is left over does not follow the order of the strips."
+        f"What is left over does not follow {along}."
         if passed
-        else "What is left over rises or falls with the order of the strips: the ground or the machine drifted. The "
-        "p-values lean on a randomised order all the more."
+        else f"What is left over rises or falls with {along}: the ground or the machine drifted. The p-values lean on "
+        "a randomised order all the more."
     )
-    return Check("drift", passed, p, "p above 0.05", note)
+    return Check(name, passed, p, "p above 0.05", note)
 
 
 def check_side(plots: Plots) -> Check:
@@ -208,8 +213,9 @@ def check_side(plots: Plots) -> Check:
         None: "There are too few pairs to see whether sides were drawn by lot.",
         True: "The treatment came before the control in some pairs and after it in others.",
         False: "The treatment lies on the same side of the control in every pair: a slope of the ground or a drift "
-        "of the machine would look just like an effect.",
-    }[passed]
+        "of the machine looks just like an effect. "
+        + ("A straight one was taken out; a curved one was not." if plots.systematic else ""),
+    }[passed].rstrip()
     return Check("sides", passed, float(first), f"1 to {n - 1} of {n} pairs", note)
 
 

@@ -15,15 +15,17 @@ from proofstrip.stats.assumptions import (
     has_scatter,
     pair_differences,
 )
+from proofstrip.stats.beside import look_beside
 from proofstrip.stats.contrasts import (
-    FITS,
     compare_all_pairs,
     contrast_control,
+    fit_design,
     leave_one_out,
     log_ratios,
 )
 from proofstrip.stats.design import Plots
 from proofstrip.stats.linear import Fit, Floats
+from proofstrip.stats.neighbours import adjust_by_checks
 from proofstrip.stats.paired import hodges_lehmann, sign_flip_p
 from proofstrip.stats.permutation import permutation_p
 from proofstrip.stats.power import detectable_difference
@@ -71,20 +73,20 @@ def compare_treatments(
     --------
     >>> table = pd.DataFrame({"strip": list("abcdef"), "block": [1, 1, 2, 2, 3, 3], "treatment": ["new", "old"] * 3,
     ...                       "yield_kg_ha": [4100.0, 4000.0, 4230.0, 4100.0, 4060.0, 3990.0]})
-    >>> part = StatsPart(confidence=0.9, power=0.8, permutations=10000, seed=1)
-    >>> first = compare_treatments(table, "old", part).differences[0]
+    >>> from proofstrip.config import load_defaults
+    >>> first = compare_treatments(table, "old", load_defaults().stats).differences[0]
     >>> first.treatment, first.pairs, round(first.difference, 6), first.p_exact
     ('new', 3, 100.0, 0.25)
     """
-    table = read_strips(strips, control, yield_column)
+    table = read_strips(strips, control, yield_column, settings.factor)
     unit = UNITS.get(yield_column, "")
     if table.design == "unreplicated":
         return _describe(table, unit, settings)
-    fit = FITS[table.design](table.plots)
+    fit = fit_design(table.plots, table.design)
     if not has_scatter(fit, table.plots):
         blank = _describe(table, unit, settings)
         return replace(blank, checks=(*blank.checks, check_scatter(fit, table.plots)))
-    return _compare(table, fit, unit, settings)
+    return look_beside(_compare(table, fit, unit, settings), strips, table, fit, settings)
 
 
 def _compare(table: StripTable, fit: Fit, unit: str, settings: StatsPart) -> Comparison:
@@ -155,20 +157,15 @@ def _differences(table: StripTable, fit: Fit, settings: StatsPart) -> tuple[Diff
         se, df, critical = (float(a[place]) for a in (contrasts.se, contrasts.df, contrasts.critical))
         rows.append(
             replace(
-                own,
+                ratios[place].put_into(own),
                 difference=float(contrasts.difference[place]),
-                difference_pct=ratios[place].difference_pct,
-                low_pct=ratios[place].low_pct,
-                high_pct=ratios[place].high_pct,
-                se_log_ratio=ratios[place].se,
-                df_log_ratio=ratios[place].df,
                 se=se,
                 df=df,
                 low=float(contrasts.difference[place] - critical * se),
                 high=float(contrasts.difference[place] + critical * se),
                 p_value=float(p[place]),
                 p_unadjusted=float(p_alone[place]),
-                p_exact=float(exact[place]),
+                p_exact=None if exact is None else float(exact[place]),
                 p_exact_floor=floor,
                 p_exact_draws=draws,
                 method=_method(plots, design),
@@ -202,6 +199,9 @@ def _plain_differences(plots: Plots, means: Floats, confidence: float) -> list[D
 
 def _method(plots: Plots, design: Design) -> str:
     """Name the method of the headline."""
+    if plots.systematic:
+        kind = "pairs" if design == "paired" else "blocks" if plots.blocks else "strips"
+        return f"{kind} in one fixed order, a straight trend along it taken out: p rests on this model, not on lots"
     return WELCH if design == "unblocked" and len(plots.treatments) == 2 else METHODS[design]
 
 
@@ -242,8 +242,10 @@ def _share_pct(own: float, control: float) -> float | None:
     return float(100 * (own / control - 1)) if control > 0 else None
 
 
-def _rerandomise(plots: Plots, design: Design, settings: StatsPart) -> tuple[Floats, float, int | None]:
-    """Flip the signs of pairs, or move yields within blocks."""
+def _rerandomise(plots: Plots, design: Design, settings: StatsPart) -> tuple[Floats | None, float | None, int | None]:
+    """Flip the signs of pairs, or move yields within blocks; nothing where the order was not drawn by lot."""
+    if plots.systematic:
+        return None, None, None
     if design == "paired":
         p, floor, draws = sign_flip_p(pair_differences(plots), settings.permutations, settings.seed)
         return np.array([p]), floor, draws
@@ -311,5 +313,6 @@ def _describe(table: StripTable, unit: str, settings: StatsPart) -> Comparison:
         treatments=_summaries(table, means),
         differences=tuple(_plain_differences(plots, means, settings.confidence)),
         checks=(check_replication(int(counts.min()), table.design),),
+        adjusted=adjust_by_checks(plots, table.labels, settings.confidence),
         warnings=table.notices,
     )

@@ -10,7 +10,8 @@ from proofstrip.stats.letters import assign_letters
 from proofstrip.stats.linear import Fit, Floats, fit_blocks, fit_unblocked
 from proofstrip.stats.mixed import fit_mixed
 from proofstrip.stats.multiple import dunnett_criticals, dunnett_tail, t_tail, tukey_tail
-from proofstrip.stats.results import Design, LeaveOneOut, PairwiseDifference
+from proofstrip.stats.results import Design, Difference, LeaveOneOut, PairwiseDifference
+from proofstrip.stats.trend import fit_trend
 
 FITS = {
     "paired": fit_blocks,
@@ -18,6 +19,21 @@ FITS = {
     "incomplete_blocks": fit_mixed,
     "unblocked": fit_unblocked,
 }
+
+
+def fit_design(plots: Plots, design: Design) -> Fit:
+    """Fit the model of the design.
+
+    Parameters
+    ----------
+    plots : Plots
+    design : str
+
+    Returns
+    -------
+    Fit
+    """
+    return fit_trend(plots) if plots.systematic else FITS[design](plots)
 
 
 @dataclass(frozen=True)
@@ -82,26 +98,24 @@ def contrast_control(fit: Fit, confidence: float) -> Contrasts:
 
 
 @dataclass(frozen=True)
-class LogRatio:
-    """One treatment against the control by its mean log ratio; none where a yield is zero and has no log.
-
-    Attributes
-    ----------
-    difference_pct, low_pct, high_pct : float or None
-        100 (exp(d) - 1) of the mean log ratio d and of the ends of its interval [%].
-    se, df : float or None
-        Standard error of d and its degrees of freedom.
-    """
+class Ratio:
+    """A difference in per cent and the log ratio behind it, as the fields of ``Difference``; empty without logs."""
 
     difference_pct: float | None = None
     low_pct: float | None = None
     high_pct: float | None = None
-    se: float | None = None
-    df: float | None = None
+    log_ratio: float | None = None
+    se_log_ratio: float | None = None
+    df_log_ratio: float | None = None
+    sd_log_ratio: float | None = None
+
+    def put_into(self, row: Difference) -> Difference:
+        """Give the difference with these fields."""
+        return replace(row, **vars(self))
 
 
-def log_ratios(plots: Plots, design: Design, confidence: float) -> list[LogRatio]:
-    """Give each difference and its interval in per cent, from the same model on log yields.
+def log_ratios(plots: Plots, design: Design, confidence: float) -> list[Ratio]:
+    """Give each difference and its interval in per cent, and the log ratio behind it, by the same model on log yields.
 
     Parameters
     ----------
@@ -111,21 +125,24 @@ def log_ratios(plots: Plots, design: Design, confidence: float) -> list[LogRatio
 
     Returns
     -------
-    list of LogRatio
+    list of Ratio
+        Empty where a yield is zero and has no log.
 
     Notes
     -----
     100 (exp(d) - 1), d being the mean difference of log yields: a factor on both yields of a block cancels.
     """
     if plots.values.min() <= 0:
-        return [LogRatio()] * (len(plots.treatments) - 1)
-    fit = FITS[design](replace(plots, values=np.log(plots.values)))
+        return [Ratio()] * (len(plots.treatments) - 1)
+    fit = fit_design(replace(plots, values=np.log(plots.values)), design)
     if not fit.variance > 0:
-        return [LogRatio(float(100 * np.expm1(d))) for d in fit.means[1:] - fit.means[0]]
+        return [Ratio(float(100 * np.expm1(d))) for d in fit.means[1:] - fit.means[0]]
     logs = contrast_control(fit, confidence)
     reach = logs.critical * logs.se
     table = 100 * np.expm1(np.stack([logs.difference, logs.difference - reach, logs.difference + reach]))
-    return [LogRatio(*map(float, row)) for row in np.vstack([table, logs.se, logs.df]).T]
+    sd = float(np.sqrt(2 * fit.variance))
+    own = np.stack([logs.difference, logs.se, logs.df, np.full(len(logs.se), sd)])
+    return [Ratio(*row) for row in np.vstack([table, own]).T.tolist()]
 
 
 def leave_one_out(plots: Plots, design: Design, contrasts: Contrasts, confidence: float) -> list[LeaveOneOut | None]:
@@ -153,7 +170,7 @@ def leave_one_out(plots: Plots, design: Design, contrasts: Contrasts, confidence
         rest = plots.without_block(block)
         if len(np.unique(rest.treatment)) <= count or len(rest.values) <= len(rest.blocks) + count:
             continue  # without this block a treatment, or the residual, is gone altogether
-        fit = FITS[design](rest)
+        fit = fit_design(rest, design)
         values[block] = fit.means[1:] - fit.means[0]
         decided[block] = contrast_control(fit, confidence).decided if fit.variance > 0 else True
     flips = (np.sign(values) != np.sign(contrasts.difference)) | (decided != contrasts.decided)

@@ -22,10 +22,12 @@ class Plots:
         Yields.
     treatment, block : ndarray of int, shape (n,)
         Places in ``treatments`` and ``blocks``; ``block`` is all 0 in a design without blocks.
-    order : ndarray, shape (n,), or None
-        Place across the field or in time, where the table gives one.
+    order, times : ndarray, shape (n,), or None
+        Place across the field and hours since the first strip was cut, where the table gives them.
     treatments, blocks : tuple of str
         The control comes first; ``blocks`` is empty in a design without blocks.
+    systematic : bool
+        The treatments follow each other in the same order throughout: a straight trend along it is taken out.
     """
 
     values: Floats
@@ -34,13 +36,14 @@ class Plots:
     order: Floats | None
     treatments: tuple[str, ...]
     blocks: tuple[str, ...]
+    times: Floats | None = None
+    systematic: bool = False
 
     def keep(self, mask: NDArray[np.bool_]) -> "Plots":
         """Give the plots where ``mask`` is true."""
-        order = None if self.order is None else self.order[mask]
-        return replace(
-            self, values=self.values[mask], treatment=self.treatment[mask], block=self.block[mask], order=order
-        )
+        order, times = (None if part is None else part[mask] for part in (self.order, self.times))
+        values, treatment, block = self.values[mask], self.treatment[mask], self.block[mask]
+        return replace(self, values=values, treatment=treatment, block=block, order=order, times=times)
 
     def without_block(self, block: int) -> "Plots":
         """Give the plots of all other blocks, numbered anew."""
@@ -61,7 +64,12 @@ class Plots:
 
 
 def average_strips(
-    values: Floats, treatments: list[str], blocks: list[str] | None, order: Floats | None, control: str
+    values: Floats,
+    treatments: list[str],
+    blocks: list[str] | None,
+    control: str,
+    order: Floats | None = None,
+    times: Floats | None = None,
 ) -> tuple[Plots, list[Notice]]:
     """Give one value for each treatment in each block; without blocks every strip stays a value of its own.
 
@@ -70,9 +78,9 @@ def average_strips(
     values : ndarray, shape (n,)
     treatments : list of str, length n
     blocks : list of str, length n, or None
-    order : ndarray, shape (n,), or None
     control : str
         Comes first among the treatments.
+    order, times : ndarray, shape (n,), optional
 
     Returns
     -------
@@ -85,13 +93,15 @@ def average_strips(
         if blocks is not None:
             told = f"All strips carry the block {blocks[0]!r}; they are compared as strips without blocks."
             notices.append(Notice("one_block", told))
-        return Plots(values, treatment, np.zeros_like(treatment), order, names, ()), notices
+        return Plots(values, treatment, np.zeros_like(treatment), order, names, (), times), notices
     block_names = tuple(dict.fromkeys(blocks))
     cell = _code(blocks, block_names) * len(names) + treatment
     kept, inverse, counts = np.unique(cell, return_inverse=True, return_counts=True)
-    means = np.bincount(inverse, values) / counts
-    mean_order = None if order is None else np.bincount(inverse, order) / counts
-    plots = Plots(means, kept % len(names), kept // len(names), mean_order, names, block_names)
+    means, mean_order, mean_times = (
+        None if part is None else np.bincount(inverse, part) / counts for part in (values, order, times)
+    )
+    assert means is not None
+    plots = Plots(means, kept % len(names), kept // len(names), mean_order, names, block_names, mean_times)
     if counts.max() == 1:
         return plots, []
     told = (

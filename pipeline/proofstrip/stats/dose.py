@@ -5,8 +5,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+import pandas as pd
 from scipy import special
 
+from proofstrip.errors import DataError
 from proofstrip.stats.design import Plots
 from proofstrip.stats.further import BestDose, DoseResponse, End
 from proofstrip.stats.linear import Fit, Floats, f_tail
@@ -47,6 +49,48 @@ def read_doses(treatments: Sequence[str]) -> tuple[dict[str, float], str] | None
     if len(units) != 1 or "" in units or len(set(doses.values())) < len(doses):
         return None
     return doses, next(iter(units.values()))
+
+
+def dose_column(strips: pd.DataFrame, treatments: Sequence[str]) -> tuple[dict[str, float], str] | None:
+    """Read the doses from a column ``dose`` of numbers (or of amounts with one unit).
+
+    Parameters
+    ----------
+    strips : pandas.DataFrame
+    treatments : sequence of str
+        Of each row.
+
+    Returns
+    -------
+    tuple of dict and str, or None
+        None where the column is empty throughout.
+
+    Raises
+    ------
+    DataError
+        When a cell is no amount, or strips of one treatment have different doses.
+    """
+    texts = ["" if pd.isna(value) else str(value).strip() for value in strips["dose"]]
+    if not any(texts):
+        return None
+    found = [AMOUNT.match(text) for text in texts]
+    wrong = [text for text, match in zip(texts, found, strict=True) if match is None]
+    if wrong:
+        raise DataError(
+            f"strip table, column 'dose': {len(wrong)} of {len(texts)} cells are no amounts: "
+            f"{', '.join(map(repr, wrong[:5]))}. Every strip needs its dose as a number, 0 where nothing was given."
+        )
+    doses: dict[str, float] = {}
+    for treatment, match in zip(treatments, found, strict=True):
+        assert match is not None
+        amount = float(match[1].replace(",", ""))
+        if doses.setdefault(treatment, amount) != amount:
+            raise DataError(
+                f"strip table, column 'dose': treatment {treatment!r} has the doses {doses[treatment]:g} and "
+                f"{amount:g}. A treatment is one dose: give each dose its own treatment name."
+            )
+    units = {match[2] for match in found if match is not None and match[2]}
+    return (doses, units.pop() if len(units) == 1 else "") if len(set(doses.values())) == len(doses) else None
 
 
 def fit_doses(plots: Plots, fit: Fit, doses: Mapping[str, float], unit: str, confidence: float) -> DoseResponse | None:

@@ -225,7 +225,7 @@ class Probability:
     next_year_above : float
         Chance that it pays (without prices: that it yields more) in another year, by the assumed scatter of years.
     loss_if_adopted_per_ac, loss_if_left_per_ac : float or None
-        What each choice costs on average where it is the wrong one.
+        What each choice costs on average: where it is the wrong one its loss, else nothing. Per hectare beside it.
     """
 
     treatment: str
@@ -239,6 +239,8 @@ class Probability:
     next_year_above: float
     loss_if_adopted_per_ac: float | None
     loss_if_left_per_ac: float | None
+    loss_if_adopted_per_ha: float | None
+    loss_if_left_per_ha: float | None
     currency: str = ""
 
 

@@ -1,7 +1,9 @@
 """A comparison as a page of text that a person reads."""
 
 from collections.abc import Sequence
+from textwrap import wrap
 
+from proofstrip.stats.remarks import Remark
 from proofstrip.stats.results import Comparison, Difference
 from proofstrip.stats.verdict import Verdict
 from proofstrip.stats.wording import YieldUnit, say_p
@@ -14,10 +16,11 @@ DESIGNS = {
     "unreplicated": "unreplicated: description only",
 }
 ALIKE = "Treatments that share a letter do not differ"
+WIDTH = 120  # of a line of prose
 MANY = 20  # pairs or treatments; beyond, a text page shows the first of them
 
 
-def write_page(comparison: Comparison, verdict: Verdict, unit: YieldUnit) -> str:
+def write_page(comparison: Comparison, verdict: Verdict, unit: YieldUnit, remarks: Sequence[Remark] = ()) -> str:
     """Write the page.
 
     Parameters
@@ -26,6 +29,8 @@ def write_page(comparison: Comparison, verdict: Verdict, unit: YieldUnit) -> str
     verdict : Verdict
     unit : YieldUnit
         In which yields are said.
+    remarks : sequence of Remark
+        What stands beside the comparison.
 
     Returns
     -------
@@ -37,6 +42,7 @@ def write_page(comparison: Comparison, verdict: Verdict, unit: YieldUnit) -> str
         _treatments(comparison, unit),
         _differences(comparison, unit),
         _pairs(comparison, unit),
+        *[wrap(remark.text, WIDTH) for remark in remarks],
         _anova(comparison, unit),
         _checks(comparison),
         [f"Note: {notice.message}" for notice in comparison.warnings],
@@ -110,7 +116,7 @@ def _differences(comparison: Comparison, unit: YieldUnit) -> list[str]:
     notes = [
         f"Method: {next(row.method for row in comparison.differences if row.se is not None)}.",
         f"finds: the smallest true difference that such a trial finds with a chance of {100 * comparison.power:.0f} %.",
-        _say_exact(next(row for row in comparison.differences if row.se is not None), comparison),
+        *_say_exact(next(row for row in comparison.differences if row.se is not None), comparison),
     ]
     return [*align(rows), *notes]
 
@@ -125,11 +131,13 @@ def _difference(row: Difference, unit: YieldUnit) -> list[str]:
     return [row.treatment, unit.number(row.difference, sign=True), span, pct, *found]
 
 
-def _say_exact(row: Difference, comparison: Comparison) -> str:
-    """Say what the exact p is."""
+def _say_exact(row: Difference, comparison: Comparison) -> list[str]:
+    """Say what the exact p is; nothing where nothing was drawn by lot."""
+    if row.p_exact is None:
+        return []
     how = "swapping the two labels of each pair" if comparison.design == "paired" else "re-randomising the labels"
     count = "every way of" if row.p_exact_draws is None else f"{row.p_exact_draws:,} random ways of"
-    return f"exact p: from {count} {how}; it cannot be smaller than {row.p_exact_floor:.2g} here."
+    return [f"exact p: from {count} {how}; it cannot be smaller than {row.p_exact_floor:.2g} here."]
 
 
 def _pairs(comparison: Comparison, unit: YieldUnit) -> list[str]:

@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from proofstrip.errors import Notice
+from proofstrip.stats.further import AdjustedStrip, ConditionEffect, DoseResponse, Residual, SplitStrips, Trend
 
 Design = Literal["paired", "complete_blocks", "incomplete_blocks", "unblocked", "unreplicated"]
 
@@ -100,8 +101,9 @@ class Difference:
         scatter finds with the chosen power.
     difference_pct, low_pct, high_pct : float or None
         From the mean log ratio, so that it stays the same whichever machine calibration multiplies both yields.
-    se_log_ratio, df_log_ratio : float or None
-        Standard error of the mean log ratio and its degrees of freedom: what pooling with other trials needs.
+    log_ratio, se_log_ratio, sd_log_ratio, df_log_ratio : float or None
+        Mean log ratio of treatment to control, its standard error (with its degrees of freedom what pooling with
+        other trials needs), and the standard deviation of the log ratio of two strips.
     df : float or None
         Degrees of freedom of ``se``.
     p_value : float or None
@@ -109,7 +111,8 @@ class Difference:
     p_unadjusted : float or None
         Of this comparison alone.
     p_exact, p_exact_floor : float or None
-        From re-randomising the design, and the smallest value that it could have given.
+        From re-randomising the design, and the smallest value that it could have given; none where the strips lie in
+        one fixed order, for nothing was drawn by lot.
     p_exact_draws : int or None
         Random draws behind ``p_exact``; none where every arrangement was counted.
     method : str
@@ -123,7 +126,9 @@ class Difference:
     difference_pct: float | None = None
     low_pct: float | None = None
     high_pct: float | None = None
+    log_ratio: float | None = None
     se_log_ratio: float | None = None
+    sd_log_ratio: float | None = None
     df_log_ratio: float | None = None
     se: float | None = None
     df: float | None = None
@@ -221,6 +226,18 @@ class Comparison:
         Residual standard deviation as a share of the mean [%].
     letters, lsd_letters : dict of str to str
         Treatments that share a letter do not differ: by Tukey's test over all pairs, and by the unadjusted LSD.
+    trend : Trend or None
+        Where strips lie in one fixed order: what was taken out of the differences.
+    dose : DoseResponse or None
+        Where the treatments are amounts of one thing.
+    split : SplitStrips or None
+        Where whole strips are split into sub-strips of a second factor.
+    adjusted : tuple of AdjustedStrip
+        Single strips between check strips.
+    conditions : tuple of ConditionEffect
+        Where a condition was named.
+    residuals : tuple of Residual
+        What the model leaves, for looking at.
     """
 
     design: Design
@@ -240,6 +257,12 @@ class Comparison:
     cv_pct: float | None = None
     letters: dict[str, str] = field(default_factory=dict)
     lsd_letters: dict[str, str] = field(default_factory=dict)
+    trend: Trend | None = None
+    dose: DoseResponse | None = None
+    split: SplitStrips | None = None
+    adjusted: tuple[AdjustedStrip, ...] = ()
+    conditions: tuple[ConditionEffect, ...] = ()
+    residuals: tuple[Residual, ...] = ()
     checks: tuple[Check, ...]
     warnings: tuple[Notice, ...]
 

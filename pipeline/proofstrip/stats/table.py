@@ -4,14 +4,17 @@ import difflib
 import math
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 
 from proofstrip.errors import DataError, Notice
 from proofstrip.stats.design import Floats, Plots, average_strips, recognise
+from proofstrip.stats.dose import dose_column, read_doses
 from proofstrip.stats.results import Design
+from proofstrip.stats.split import SplitCells, read_split
+from proofstrip.stats.trend import is_systematic
 
 UNITS = {"yield_kg_ha": "kg/ha", "yield_bu_ac": "bu/ac"}
 MISSING_WORDS = {"", "na", "n/a", "nan", ".", "-"}
@@ -30,6 +33,12 @@ class StripTable:
     names : tuple of str
         Every treatment of the table, the control first, also one without any yield.
     notices : tuple of Notice
+    labels : tuple of str
+        Names of the strips with a yield, in the order of the table: of the plots, in a design without blocks.
+    split : SplitCells or None
+        Where whole strips are split into sub-strips of a second factor.
+    doses : tuple of dict and str, or None
+        Treatment -> dose and the unit, where all treatments are amounts of one thing.
     """
 
     plots: Plots
@@ -38,17 +47,23 @@ class StripTable:
     strips: tuple[int, ...]
     missing: tuple[int, ...]
     notices: tuple[Notice, ...]
+    labels: tuple[str, ...]
+    split: SplitCells | None
+    doses: tuple[dict[str, float], str] | None
 
 
-def read_strips(strips: pd.DataFrame, control: str, yield_column: str) -> StripTable:
+def read_strips(strips: pd.DataFrame, control: str, yield_column: str, factor: str | None = None) -> StripTable:
     """Check a strip table, name its design and average strips of one treatment within a block.
 
     Parameters
     ----------
     strips : pandas.DataFrame
-        Columns strip, treatment, ``yield_column``, and block and order where the design has them.
+        Columns strip, treatment, ``yield_column``, and block, order, time, dose, factor and whole_strip where the
+        design has them.
     control : str
     yield_column : str
+    factor : str, optional
+        Column of the second factor; ``factor`` where not named.
 
     Returns
     -------
@@ -67,22 +82,28 @@ def read_strips(strips: pd.DataFrame, control: str, yield_column: str) -> StripT
     _refuse_duplicates(names)
     values = _read_yields(strips[yield_column], yield_column, names)
     _require_control(treatments, control)
-    order = _read_order(strips)
+    order, times = _read_order(strips), _read_times(strips)
 
     every = (control, *[name for name in dict.fromkeys(treatments) if name != control])
     used = np.isfinite(values)
     _refuse_constant(values[used], yield_column)
     notices = _note_labels(every) + _note_missing(names, treatments, values)
+    notices += _note_without_yield(every, {treatments[row] for row in np.flatnonzero(used).tolist()})
+    split = read_split(strips.assign(treatment=treatments, block=blocks, value=values), every, factor)
+    if split is not None:
+        used, blocks = used & split.used, list(split.blocks)
+        notices += split.notices
     rows = np.flatnonzero(used).tolist()
-    notices += _note_without_yield(every, {treatments[row] for row in rows})
     plots, averaged = average_strips(
         values[used],
         [treatments[row] for row in rows],
         None if blocks is None else [blocks[row] for row in rows],
-        None if order is None else order[used],
         control,
+        None if order is None else order[used],
+        None if times is None else times[used],
     )
     design, plots, left_out = recognise(plots)
+    plots = replace(plots, systematic=is_systematic(plots, design))
     cells = set(plots.named_cells())
     places = blocks if blocks is not None and plots.blocks else [""] * len(treatments)
     counted = Counter(treatments[row] for row in rows if (treatments[row], places[row]) in cells)
@@ -93,7 +114,10 @@ def read_strips(strips: pd.DataFrame, control: str, yield_column: str) -> StripT
         every,
         tuple(counted[name] for name in every),
         tuple(totals[name] - counted[name] for name in every),
-        tuple([*notices, *averaged, *left_out]),
+        tuple([*notices, *([] if split else averaged), *left_out]),
+        tuple(names[row] for row in rows),
+        None if split is None else split.cells,
+        dose_column(strips, treatments) if "dose" in strips.columns else read_doses(plots.treatments),
     )
 
 
@@ -185,6 +209,16 @@ def _read_order(strips: pd.DataFrame) -> Floats | None:
         return None
     order = pd.to_numeric(strips["order"], errors="coerce").to_numpy(dtype=float)
     return order if np.isfinite(order).all() else None
+
+
+def _read_times(strips: pd.DataFrame) -> Floats | None:
+    """Read when each strip was cut, in hours since the first, where every row of a column ``time`` says it."""
+    if "time" not in strips.columns:
+        return None
+    times = pd.to_datetime(strips["time"], errors="coerce", utc=True, format="ISO8601")
+    if times.isna().any():
+        return None
+    return np.asarray((times - times.min()) / pd.Timedelta(hours=1), dtype=np.float64)
 
 
 def _require_control(treatments: list[str], control: str) -> None:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from proofstrip.stats.power import MOST_PAIRS, pairs_needed
+from proofstrip.stats.remarks import tell_best
 from proofstrip.stats.results import Check, Comparison, Difference
 from proofstrip.stats.wording import YieldUnit, choose_unit, list_words, say_money
 from proofstrip.units import HA_PER_ACRE
@@ -75,7 +76,8 @@ def give_verdict(
         sentences = [_sentence(order[0], words[0], comparison, priced.get(order[0].treatment), unit)]
     else:
         sentences = _group_sentences(order, words, comparison, priced, unit)
-    return Verdict(word, " ".join([*sentences, *_warn_fragile(comparison)]))
+    best = [tell_best(comparison.dose)] if comparison.dose and comparison.dose.pays_best else []
+    return Verdict(word, " ".join([*sentences, *best, *_warn_fragile(comparison)]))
 
 
 def _height(row: Difference, priced: dict[str, Payback]) -> float:
