@@ -95,7 +95,9 @@ class Work:
 def read(work: Work) -> Work:
     """Read the trial map and the raw records, in one projection."""
     settings = work.settings
-    trial_map = read_trial_map(settings.trial_map, settings.folder)
+    part = settings.stats
+    beside = [name for name in (part.factor or "factor", part.covariate, "dose", "whole_strip") if name]
+    trial_map = read_trial_map(settings.trial_map, settings.folder, beside)
     west, south, east, north = (float(edge) for edge in trial_map.strips.to_crs(WGS84).total_bounds)
     harvest = read_harvest(
         settings.harvest, settings.folder, settings.trial.crop, trial_map.strips.crs, (west, south, east, north)

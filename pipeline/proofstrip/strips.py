@@ -168,7 +168,7 @@ def make_strips(points: gpd.GeoDataFrame, strips: gpd.GeoDataFrame, settings: Se
     Returns
     -------
     pandas.DataFrame
-        Columns of ``STRIP_COLUMNS``; yield = sum of standard mass / sum of area.
+        Columns of ``STRIP_COLUMNS``, then further columns of the map; yield = sum of standard mass / sum of area.
 
     Raises
     ------
@@ -198,7 +198,9 @@ def make_strips(points: gpd.GeoDataFrame, strips: gpd.GeoDataFrame, settings: Se
     nothing = {"area_m2": 0.0, "standard_mass_kg": 0.0, "length_m": 0.0, "records": 0, "records_used": 0}
     words = {"pass_ids": "", "machines": "", "direction": ""}
     table = table.fillna(nothing | words).reset_index()[[column.name for column in STRIP_COLUMNS]]
-    return table.astype({column.name: column.dtype for column in STRIP_COLUMNS})
+    table = table.astype({column.name: column.dtype for column in STRIP_COLUMNS})
+    beside = [name for name in strips.columns if name not in (*table.columns, strips.geometry.name)]
+    return table.assign(**{name: strips[name].to_numpy() for name in beside})
 
 
 def _sum_up(used: pd.DataFrame) -> pd.DataFrame:

@@ -185,3 +185,11 @@ def test_plain_parquet_is_no_map(tmp_path: Path) -> None:
     strips().drop(columns="geometry").to_parquet(tmp_path / "map.parquet")
     with pytest.raises(DataError, match="cannot be read as Parquet"):
         read_trial_map(TrialMapPart(file="map.parquet", control="A"), tmp_path)
+
+
+def test_columns_that_the_comparison_uses_come_along(tmp_path: Path) -> None:
+    table = strips(strip=["1", "2", "2"], treatment=["A", "B", "B"], soil=["sand", "clay", "clay"], other=[1, 2, 3])
+    table.to_file(tmp_path / "map.gpkg")
+    found = read_trial_map(TrialMapPart(file="map.gpkg", control="A"), tmp_path, ["soil", "dose"]).strips
+    assert found["soil"].tolist() == ["sand", "clay"]
+    assert {"other", "dose"}.isdisjoint(found.columns)

@@ -1,6 +1,7 @@
 """The trial map: the polygons of the strips with their treatment and block."""
 
 import difflib
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -39,7 +40,7 @@ class TrialMap:
     sha256: str
 
 
-def read_trial_map(settings: TrialMapPart, folder: Path) -> TrialMap:
+def read_trial_map(settings: TrialMapPart, folder: Path, beside: Sequence[str] = ()) -> TrialMap:
     """Read the strips.
 
     Parameters
@@ -47,6 +48,8 @@ def read_trial_map(settings: TrialMapPart, folder: Path) -> TrialMap:
     settings : TrialMapPart
     folder : pathlib.Path
         The file's name starts here.
+    beside : sequence of str
+        Further columns that the comparison uses, kept as they are where the map has them.
 
     Returns
     -------
@@ -64,6 +67,9 @@ def read_trial_map(settings: TrialMapPart, folder: Path) -> TrialMap:
     raw = _read_polygons(path)
     table = _pick_columns(raw, settings, path.name)
     _refuse_spellings(table, path.name)
+    for name in beside:
+        if name in raw.columns and name not in table.columns:
+            table[name] = raw[name].to_numpy()
     _check_control(table, settings.control, path.name)
     table["geometry"] = _mend(table, path.name, notices)
     table = _project(_merge_parts(table, path.name, notices), path.name, notices)
@@ -213,8 +219,8 @@ def _merge_parts(table: gpd.GeoDataFrame, file: str, notices: list[Notice]) -> g
                 Notice("strip_merged", f"{file}: {len(parts)} polygons named {strip!r} are taken as one strip.")
             )
         first = parts.iloc[0]
-        rows.append([strip, first["treatment"], first["block"], shapely.union_all(parts.geometry.to_numpy())])
-    merged = pd.DataFrame(rows, columns=["strip", "treatment", "block", "geometry"], dtype="object")
+        rows.append({**first.to_dict(), "strip": strip, "geometry": shapely.union_all(parts.geometry.to_numpy())})
+    merged = pd.DataFrame(rows, dtype="object")
     return gpd.GeoDataFrame(merged, geometry="geometry", crs=table.crs)
 
 
