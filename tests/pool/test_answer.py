@@ -5,7 +5,7 @@ import pytest
 
 from proofstrip.pool.answer import PoolSettings, pool_sites
 from proofstrip.pool.choose import choose_sites
-from proofstrip.pool.parts import say_fragile
+from proofstrip.pool.parts import build_parts, say_fragile
 from proofstrip.pool.result import describe_pool
 from proofstrip.pool.sites import SiteList
 from proofstrip.pool.synthesis import pool_effects
@@ -162,3 +162,10 @@ def test_money_before_the_outlay_is_called_so(make_site, make_money) -> None:
 def test_trials_that_the_answer_hangs_on_are_named_where_few(make_site, effects, said) -> None:
     (answer,) = pool(make_site(n, y, se=0.008) for n, y in enumerate(effects)).answers
     assert said in say_fragile(answer)
+
+
+def test_outlays_that_differ_are_said(make_site, make_money) -> None:
+    moneys = [make_money(18.0 + n, outlay_per_ac=5.0 + 5.0 * (n == 2)) for n in range(5)]
+    result = pool([make_site(n, EFFECTS[n], money=money) for n, money in enumerate(moneys)])
+    (section,) = [part for part in build_parts(result, US) if part.anchor == "money"]
+    assert "different outlays, 5.00\N{NO-BREAK SPACE}USD to 10.00\N{NO-BREAK SPACE}USD an acre" in section.text[0]

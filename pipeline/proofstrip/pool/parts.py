@@ -199,7 +199,8 @@ def _say_outlay(outlays: list[float], currency: str, units: Units) -> str:
     low, high = (money(per_area(end, units), currency) for end in (min(outlays), max(outlays)))
     if low == high:
         return f" Of the outlay {low} {an_area(units)} and year is counted."
-    return f" The trials count different outlays, {low} to {high} {an_area(units)} and year: they answer different questions."
+    span = f"{low} to {high} {an_area(units)} and year"
+    return f" The trials count different outlays, {span}: they answer different questions."
 
 
 def _without_section(answer: PooledAnswer, units: Units, anchor: str, end: str) -> Section | None:
