@@ -38,16 +38,6 @@ def test_a_balanced_trial_passes_every_check():
     assert all(found.passed for found in check_strips(POINTS, strips(), "control"))
 
 
-def test_a_combine_for_each_treatment_forbids_an_answer():
-    found = check("machine_by_treatment", strips(machines=["a", "b", "a", "b"]))
-    assert (found.passed, found.forbids) == (False, True)
-    assert "control: a; tried: b" in found.note
-
-
-def test_two_combines_that_both_treatments_had_are_fine():
-    assert check("machine_by_treatment", strips(machines=["a", "a", "b", "b"])).passed
-
-
 def test_a_direction_for_each_treatment_is_a_red_flag_that_does_not_forbid():
     found = check("direction_by_treatment", strips(direction=["N", "S", "N", "S"]))
     assert (found.passed, found.forbids) == (False, False)

@@ -34,8 +34,7 @@ def check_strips(points: gpd.GeoDataFrame, strips: pd.DataFrame, control: str) -
     """
     filled = strips[strips["records_used"] > 0]
     return (
-        _check_apart(filled, "machines", "machine_by_treatment", "combine", True),
-        _check_apart(filled, "direction", "direction_by_treatment", "direction of travel", False),
+        _check_direction(filled),
         _check_speed(filled, control),
         _check_moisture(filled, control),
         _check_removed(filled, control),
@@ -43,22 +42,22 @@ def check_strips(points: gpd.GeoDataFrame, strips: pd.DataFrame, control: str) -
     )
 
 
-def _check_apart(strips: pd.DataFrame, column: str, name: str, what: str, forbids: bool) -> Check:
-    """Fail when each treatment had its own combine, or its own direction."""
-    allowed = "shared by treatments"
-    if strips["treatment"].nunique() < 2 or strips[column].nunique() < 2:
-        return Check(name, True, 0.0, allowed, f"One {what} for all strips.")
-    own = strips.groupby("treatment")[column].agg(set)
+def _check_direction(strips: pd.DataFrame) -> Check:
+    """Fail when each treatment had its own direction of travel."""
+    name, allowed = "direction_by_treatment", "shared by treatments"
+    if strips["treatment"].nunique() < 2 or strips["direction"].nunique() < 2:
+        return Check(name, True, 0.0, allowed, "One direction of travel for all strips.")
+    own = strips.groupby("treatment")["direction"].agg(set)
     shared = set.intersection(*own)
-    apart = all(own.iloc[i].isdisjoint(own.iloc[j]) for i in range(len(own)) for j in range(i))
-    if not apart:
-        note = f"Treatments share their {what}s." if shared else f"Some treatments share no {what}."
+    if any(not own.iloc[i].isdisjoint(own.iloc[j]) for i in range(len(own)) for j in range(i)):
+        note = f"{'Treatments share' if shared else 'Not all treatments share'} their directions of travel."
         return Check(name, True, 0.0, allowed, note)
     told = "; ".join(f"{treatment}: {', '.join(sorted(values))}" for treatment, values in own.items())
     note = (
-        f"Every treatment had its own {what} ({told}), so the difference may be the {what}'s and not the treatment's."
+        f"Every treatment had its own direction of travel ({told}), so the difference may be the direction's and not "
+        "the treatment's."
     )
-    return Check(name, False, 1.0, allowed, note, forbids)
+    return Check(name, False, 1.0, allowed, note)
 
 
 def _against_control(strips: pd.DataFrame, column: str, control: str) -> pd.Series:

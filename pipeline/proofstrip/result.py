@@ -9,10 +9,12 @@ import pandas as pd
 
 from proofstrip.clean import Delay
 from proofstrip.crops import Crop
+from proofstrip.drift import Drift
 from proofstrip.economics import Payback
 from proofstrip.errors import Notice
 from proofstrip.exclusions import ExclusionCount
 from proofstrip.flags import count_flags
+from proofstrip.machines import MachineOffset
 from proofstrip.sensitivity import Alternative
 from proofstrip.stats import Check, Comparison
 from proofstrip.stats.further import Probability
@@ -123,6 +125,9 @@ class Findings:
         What a person excluded.
     probabilities : tuple of Probability
     remarks : tuple of Remark
+    machines : tuple of MachineOffset
+        Empty with one combine.
+    drift : tuple of Drift
     """
 
     delays: tuple[Delay, ...]
@@ -136,6 +141,8 @@ class Findings:
     exclusions: tuple[ExclusionCount, ...] = ()
     probabilities: tuple[Probability, ...] = ()
     remarks: tuple[Remark, ...] = ()
+    machines: tuple[MachineOffset, ...] = ()
+    drift: tuple[Drift, ...] = ()
 
 
 def describe_run(findings: Findings, trial: dict[str, Any], crop: Crop) -> dict[str, Any]:
@@ -158,6 +165,8 @@ def describe_run(findings: Findings, trial: dict[str, Any], crop: Crop) -> dict[
             "schema_version": SCHEMA_VERSION,
             "trial": trial,
             "delay": [dataclasses.asdict(delay) for delay in findings.delays],
+            "machines": [dataclasses.asdict(offset) for offset in findings.machines],
+            "drift": [dataclasses.asdict(drift) for drift in findings.drift],
             "records": {
                 "read": len(points),
                 "used": int((points["usable"] & points["strip"].notna()).sum()),

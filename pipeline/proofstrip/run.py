@@ -16,9 +16,11 @@ from proofstrip.clean import Delay, Track, clean_points, estimate_delays, follow
 from proofstrip.columns import POINT_COLUMNS, STRIP_COLUMNS, empty_frame
 from proofstrip.config import Settings
 from proofstrip.dose_money import price_rates
+from proofstrip.drift import check_order, estimate_drift
 from proofstrip.economics import Payback, delivered_moisture, price_treatments
 from proofstrip.errors import DataError, Notice
 from proofstrip.exclusions import ExclusionCount, count_exclusions, exclude_by_hand
+from proofstrip.machines import check_machines, estimate_offsets, list_cells, machine_shares
 from proofstrip.moisture import correct_moisture
 from proofstrip.read import Exclusions, read_exclusions, read_harvest, read_tickets, read_trial_map
 from proofstrip.read.files import short_name
@@ -83,6 +85,11 @@ class Work:
         if self.track is None:
             raise RuntimeError("the stages are out of order: clean comes before this one")
         return self.track
+
+    @property
+    def weighed(self) -> bool:
+        """Whether the strips' yields are the scale's."""
+        return bool((self.strips["source"] == "scale").all())
 
     @property
     def compared(self) -> Comparison:
@@ -170,12 +177,13 @@ def scale(work: Work) -> Work:
 
 def stats(work: Work) -> Work:
     """Compare the treatments, and again under other choices of cleaning."""
-    comparison = compare_treatments(work.strips, work.settings.trial_map.control, work.settings.stats)
+    shares = None if work.weighed else machine_shares(list_cells(work.points))
+    control, settings = work.settings.trial_map.control, work.settings.stats
+    comparison = compare_treatments(work.strips, control, settings, machines=shares)
     material = Material(
         work.raw, work.followed, work.delays, work.points, work.strips_map, work.settings, work.exclusions
     )
-    weighed = bool((work.strips["source"] == "scale").all())
-    return replace(work, comparison=comparison, alternatives=try_choices(material, comparison, weighed))
+    return replace(work, comparison=comparison, alternatives=try_choices(material, comparison, work.weighed))
 
 
 def economics(work: Work) -> Work:
@@ -232,7 +240,13 @@ def run_trial(settings: Settings, folder: Path, say: Callable[[str], None] = lam
 def _conclude(work: Work) -> Findings:
     """Put checks and warnings together, and decide."""
     control, comparison = work.settings.trial_map.control, work.compared
-    own = (*check_strips(work.points, work.sensed, control), *check_sensor(work.sensed, work.strips, control))
+    cells, confidence = list_cells(work.points), work.settings.stats.confidence
+    own = (
+        check_machines(work.sensed, machine_shares(cells), control, not work.weighed),
+        check_order(cells, control),
+        *check_strips(work.points, work.sensed, control),
+        *check_sensor(work.sensed, work.strips, control),
+    )
     looked = look_at_run(work.points, work.strips, work.delays, work.settings.moisture.declared_pct)
     bushel = work.settings.trial.crop.kg_ha_per_bu_ac
     units, part = work.settings.report.units, work.settings.stats
@@ -252,6 +266,8 @@ def _conclude(work: Work) -> Findings:
         work.excluded,
         odds,
         remarks,
+        estimate_offsets(cells, work.strips_map, confidence),
+        estimate_drift(cells, confidence),
     )
 
 

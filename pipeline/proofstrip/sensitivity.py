@@ -18,6 +18,7 @@ from proofstrip.config import Settings
 from proofstrip.errors import DataError
 from proofstrip.exclusions import exclude_by_hand
 from proofstrip.flags import EXCLUDING, Flag, has_flag
+from proofstrip.machines import list_cells, machine_shares
 from proofstrip.moisture import correct_moisture
 from proofstrip.read import Exclusions
 from proofstrip.stats import Comparison, Difference, compare_treatments
@@ -72,11 +73,14 @@ class Choice:
         What is changed.
     points : callable
         Makes the points, with usable set.
+    alike : bool
+        What one combine reads higher than another is taken out where the design needs it.
     """
 
     name: str
     note: str
     points: Callable[[Material], gpd.GeoDataFrame]
+    alike: bool = True
 
 
 def strip_points(
@@ -172,6 +176,15 @@ MONITOR = Choice(
 )
 
 
+# Where combines are taken out of the headline, what the difference would be if they had read alike as they are.
+AS_READ = Choice(
+    "Combines as they read",
+    "nothing is taken out for what one combine reads higher than another",
+    lambda material: material.cleaned,
+    alike=False,
+)
+
+
 def delay_choices(delays: tuple[Delay, ...]) -> Iterator[Choice]:
     """Give the other travel delays to look at: around an estimate, or the usual ones where it is assumed.
 
@@ -248,10 +261,14 @@ def try_choices(material: Material, headline: Comparison, weighed: bool) -> tupl
         One for each choice and treatment; a choice that leaves a strip empty or cannot be compared says so.
     """
     found: list[Alternative] = []
-    for choice in (MONITOR,) if weighed else list_choices(material):
+    taken_out = any(row.source == "combine" for row in headline.anova)
+    choices = (*list_choices(material), *((AS_READ,) if taken_out else ()))
+    for choice in (MONITOR,) if weighed else choices:
         try:
-            strips = make_strips(choice.points(material), material.strips, material.settings)
-            other = compare_treatments(strips, headline.control, material.settings.stats)
+            points = choice.points(material)
+            strips = make_strips(points, material.strips, material.settings)
+            shares = machine_shares(list_cells(points)) if choice.alike else None
+            other = compare_treatments(strips, headline.control, material.settings.stats, machines=shares)
         except DataError as fault:
             found += [
                 Alternative(choice.name, f"no answer: {fault}", row.treatment, None, None, None, None, True)

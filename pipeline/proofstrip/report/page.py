@@ -8,7 +8,7 @@ from typing import Any
 import jinja2
 
 from proofstrip.report import choices as other_choices
-from proofstrip.report import evidence, pictures, sections
+from proofstrip.report import evidence, machines, pictures, sections
 from proofstrip.report.answer import Answer, give_answer
 from proofstrip.report.material import ReportMaterial
 from proofstrip.report.pictures import Picture
@@ -79,6 +79,7 @@ def build_sections(material: ReportMaterial, units: Units) -> list[Section]:
         sections.removal_section(material),
         sections.money_section(material, units, pictures.money_pictures(material, units)),
         sections.delay_section(result),
+        machines.machine_section(result),
         _choice_section(choices, units),
         sections.statistics_section(material, units, evidence.evidence_pictures(material, units)),
         sections.check_section(result),

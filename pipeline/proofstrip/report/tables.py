@@ -14,9 +14,11 @@ Row = Sequence[str]
 CHECKS = {
     "machine_by_treatment": "Combine, by treatment",
     "direction_by_treatment": "Direction of travel, by treatment",
+    "order_by_treatment": "Order of the harvest, by treatment",
     "speed_by_treatment": "Speed, by treatment",
     "moisture_by_treatment": "Moisture, by treatment",
     "removed_by_treatment": "Records removed, by treatment",
+    "scale_against_monitor": "Scale against monitor, by treatment",
     "straddling_cuts": "Cuts over two treatments",
     "replication": "Strips repeated",
     "scatter": "Scatter between strips",

@@ -8,6 +8,7 @@ from scipy import special
 
 from proofstrip.config import StatsPart
 from proofstrip.errors import Notice
+from proofstrip.stats.adjusted import judge_mix, take_out
 from proofstrip.stats.assumptions import (
     check_assumptions,
     check_replication,
@@ -40,10 +41,15 @@ METHODS = {
     "unreplicated": "description only: no replicates, no test",
 }
 WELCH = "strips without blocks, Welch's t test"
+MACHINES = "least squares with blocks and combines taken out, Dunnett's test against the control"
 
 
 def compare_treatments(
-    strips: pd.DataFrame, control: str, settings: StatsPart, yield_column: str = "yield_kg_ha"
+    strips: pd.DataFrame,
+    control: str,
+    settings: StatsPart,
+    yield_column: str = "yield_kg_ha",
+    machines: pd.DataFrame | None = None,
 ) -> Comparison:
     """Compare every treatment with the control, the strip being the unit.
 
@@ -58,6 +64,9 @@ def compare_treatments(
         Confidence of intervals, power of the detectable difference, number and seed of random arrangements.
     yield_column : str
         ``yield_kg_ha``, ``yield_bu_ac``, or any other column; of another one the unit is not known.
+    machines : pandas.DataFrame or None
+        Share of each strip that each combine cut, by strip: where blocks were not cut by the same combines throughout,
+        what each reads is estimated beside the treatments and taken out. None: it does not count.
 
     Returns
     -------
@@ -78,7 +87,9 @@ def compare_treatments(
     >>> first.treatment, first.pairs, round(first.difference, 6), first.p_exact
     ('new', 3, 100.0, 0.25)
     """
-    table = read_strips(strips, control, yield_column, settings.factor)
+    table = read_strips(strips, control, yield_column, settings.factor, machines)
+    if judge_mix(table.plots) != "estimable":
+        table = replace(table, plots=replace(table.plots, machines=None))
     unit = UNITS.get(yield_column, "")
     if table.design == "unreplicated":
         return _describe(table, unit, settings)
@@ -101,7 +112,7 @@ def _compare(table: StripTable, fit: Fit, unit: str, settings: StatsPart) -> Com
         check_scatter(fit, plots),
         _check_fragile(differences),
         _check_scales(differences),
-        *check_assumptions(plots, fit, design),
+        *check_assumptions(take_out(plots), fit, design),
     )
     return Comparison(
         design=design,
@@ -146,11 +157,13 @@ def _differences(table: StripTable, fit: Fit, settings: StatsPart) -> tuple[Diff
     contrasts = contrast_control(fit, confidence)
     ratios = log_ratios(plots, design, confidence)
     p, p_alone = contrasts.p_values(), contrasts.p_alone()
-    exact, floor, draws = _rerandomise(plots, design, settings)
+    # Labels cannot be moved and combines stay: with combines taken out there is no re-randomising.
+    apart = plots.machines is not None
+    exact, floor, draws = (None, None, None) if apart else _rerandomise(plots, design, settings)
     left_out = leave_one_out(plots, design, contrasts, confidence)
     tested = _testable(plots)
     rows = []
-    for place, own in enumerate(_plain_differences(plots, fit.means, confidence)):
+    for place, own in enumerate(_plain_differences(take_out(plots), fit.means, confidence)):
         if not tested[place]:
             rows.append(own)
             continue
@@ -171,7 +184,7 @@ def _differences(table: StripTable, fit: Fit, settings: StatsPart) -> tuple[Diff
                 method=_method(plots, design),
                 detectable=detectable_difference(se, df, critical, settings.power),
                 leave_one_out=left_out[place],
-                median=hodges_lehmann(pair_differences(plots), confidence) if design == "paired" else None,
+                median=None if apart or design != "paired" else hodges_lehmann(pair_differences(plots), confidence),
             )
         )
     return tuple(rows)
@@ -199,6 +212,8 @@ def _plain_differences(plots: Plots, means: Floats, confidence: float) -> list[D
 
 def _method(plots: Plots, design: Design) -> str:
     """Name the method of the headline."""
+    if plots.machines is not None:
+        return MACHINES
     if plots.systematic:
         kind = "pairs" if design == "paired" else "blocks" if plots.blocks else "strips"
         return f"{kind} in one fixed order, a straight trend along it taken out: p rests on this model, not on lots"

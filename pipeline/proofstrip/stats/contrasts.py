@@ -5,6 +5,7 @@ from functools import cached_property
 
 import numpy as np
 
+from proofstrip.stats.adjusted import fit_adjusted, judge_mix
 from proofstrip.stats.design import Plots
 from proofstrip.stats.letters import assign_letters
 from proofstrip.stats.linear import Fit, Floats, fit_blocks, fit_unblocked
@@ -22,7 +23,7 @@ FITS = {
 
 
 def fit_design(plots: Plots, design: Design) -> Fit:
-    """Fit the model of the design.
+    """Fit the model of the design, the combines beside it where they must be taken out.
 
     Parameters
     ----------
@@ -33,6 +34,8 @@ def fit_design(plots: Plots, design: Design) -> Fit:
     -------
     Fit
     """
+    if plots.machines is not None:
+        return fit_adjusted(plots)
     return fit_trend(plots) if plots.systematic else FITS[design](plots)
 
 
@@ -170,6 +173,8 @@ def leave_one_out(plots: Plots, design: Design, contrasts: Contrasts, confidence
         rest = plots.without_block(block)
         if len(np.unique(rest.treatment)) <= count or len(rest.values) <= len(rest.blocks) + count:
             continue  # without this block a treatment, or the residual, is gone altogether
+        if judge_mix(rest) == "confounded":
+            continue
         fit = fit_design(rest, design)
         values[block] = fit.means[1:] - fit.means[0]
         decided[block] = contrast_control(fit, confidence).decided if fit.variance > 0 else True

@@ -28,6 +28,8 @@ class Plots:
         The control comes first; ``blocks`` is empty in a design without blocks.
     systematic : bool
         The treatments follow each other in the same order throughout: a straight trend along it is taken out.
+    machines : ndarray, shape (n, m), or None
+        Share of each plot that each combine but the first cut, where several did and what they read counts.
     """
 
     values: Floats
@@ -38,12 +40,23 @@ class Plots:
     blocks: tuple[str, ...]
     times: Floats | None = None
     systematic: bool = False
+    machines: Floats | None = None
+
+    @property
+    def beside(self) -> tuple[Floats | None, Floats | None, Floats | None]:
+        """Order, times and machines."""
+        return self.order, self.times, self.machines
+
+    def with_values(self, values: Floats) -> "Plots":
+        """Give the plots with other yields, that hang on no combine."""
+        return replace(self, values=values, machines=None)
 
     def keep(self, mask: NDArray[np.bool_]) -> "Plots":
         """Give the plots where ``mask`` is true."""
-        order, times = (None if part is None else part[mask] for part in (self.order, self.times))
+        order, times, machines = (None if part is None else part[mask] for part in self.beside)
         values, treatment, block = self.values[mask], self.treatment[mask], self.block[mask]
-        return replace(self, values=values, treatment=treatment, block=block, order=order, times=times)
+        kept = replace(self, values=values, treatment=treatment, block=block)
+        return replace(kept, order=order, times=times, machines=machines)
 
     def without_block(self, block: int) -> "Plots":
         """Give the plots of all other blocks, numbered anew."""
@@ -63,13 +76,14 @@ class Plots:
         return [(self.treatments[t], blocks[b]) for t, b in zip(self.treatment, self.block, strict=True)]
 
 
-def average_strips(
+def average_strips(  # noqa: PLR0913 - what the table gives, column by column
     values: Floats,
     treatments: list[str],
     blocks: list[str] | None,
     control: str,
     order: Floats | None = None,
     times: Floats | None = None,
+    machines: Floats | None = None,
 ) -> tuple[Plots, list[Notice]]:
     """Give one value for each treatment in each block; without blocks every strip stays a value of its own.
 
@@ -81,6 +95,7 @@ def average_strips(
     control : str
         Comes first among the treatments.
     order, times : ndarray, shape (n,), optional
+    machines : ndarray, shape (n, m), optional
 
     Returns
     -------
@@ -93,7 +108,7 @@ def average_strips(
         if blocks is not None:
             told = f"All strips carry the block {blocks[0]!r}; they are compared as strips without blocks."
             notices.append(Notice("one_block", told))
-        return Plots(values, treatment, np.zeros_like(treatment), order, names, (), times), notices
+        return Plots(values, treatment, np.zeros_like(treatment), order, names, (), times, machines=machines), notices
     block_names = tuple(dict.fromkeys(blocks))
     cell = _code(blocks, block_names) * len(names) + treatment
     kept, inverse, counts = np.unique(cell, return_inverse=True, return_counts=True)
@@ -101,7 +116,10 @@ def average_strips(
         None if part is None else np.bincount(inverse, part) / counts for part in (values, order, times)
     )
     assert means is not None
-    plots = Plots(means, kept % len(names), kept // len(names), mean_order, names, block_names, mean_times)
+    mix = None if machines is None else np.stack([np.bincount(inverse, own) / counts for own in machines.T], axis=1)
+    plots = Plots(
+        means, kept % len(names), kept // len(names), mean_order, names, block_names, mean_times, machines=mix
+    )
     if counts.max() == 1:
         return plots, []
     told = (

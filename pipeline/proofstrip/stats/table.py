@@ -52,7 +52,13 @@ class StripTable:
     doses: tuple[dict[str, float], str] | None
 
 
-def read_strips(strips: pd.DataFrame, control: str, yield_column: str, factor: str | None = None) -> StripTable:
+def read_strips(
+    strips: pd.DataFrame,
+    control: str,
+    yield_column: str,
+    factor: str | None = None,
+    machines: pd.DataFrame | None = None,
+) -> StripTable:
     """Check a strip table, name its design and average strips of one treatment within a block.
 
     Parameters
@@ -64,6 +70,8 @@ def read_strips(strips: pd.DataFrame, control: str, yield_column: str, factor: s
     yield_column : str
     factor : str, optional
         Column of the second factor; ``factor`` where not named.
+    machines : pandas.DataFrame or None
+        Share of each strip that each combine cut, by strip.
 
     Returns
     -------
@@ -101,6 +109,7 @@ def read_strips(strips: pd.DataFrame, control: str, yield_column: str, factor: s
         control,
         None if order is None else order[used],
         None if times is None else times[used],
+        None if machines is None or machines.shape[1] < 2 else _share_columns(machines, [names[row] for row in rows]),
     )
     design, plots, left_out = recognise(plots)
     plots = replace(plots, systematic=is_systematic(plots, design))
@@ -119,6 +128,11 @@ def read_strips(strips: pd.DataFrame, control: str, yield_column: str, factor: s
         None if split is None else split.cells,
         dose_column(strips, treatments) if "dose" in strips.columns else read_doses(plots.treatments),
     )
+
+
+def _share_columns(machines: pd.DataFrame, names: list[str]) -> Floats:
+    """Give the shares of every combine but the first; a strip without any was cut like the mean of all."""
+    return machines.reindex(names).fillna(machines.mean()).to_numpy(dtype=float)[:, 1:]
 
 
 def _require_columns(strips: pd.DataFrame, wanted: Sequence[str]) -> None:
