@@ -55,10 +55,10 @@ def harvest_all(jobs: list[Job], workers: int, minutes: float) -> list[Harvested
 
 def measure_cleaning(names: list[str], seeds: int, keep: Path | None, pace: tuple[int, float]) -> str:
     """Harvest and score; gives the Markdown. ``pace``: workers, and the minutes that it may take."""
-    done = harvest_all(list_jobs(names, seeds), *pace)
-    whole = max((one.seed for one in done), default=0)
-    if len(done) < len(list_jobs(names, whole)):
-        whole -= 1
+    jobs = list_jobs(names, seeds)
+    done = harvest_all(jobs, *pace)
+    # The seed of the first harvest that is missing is not whole.
+    whole = jobs[len(done)][1] - 1 if len(done) < len(jobs) else seeds
     done = [one for one in done if one.seed <= whole]
     if keep:
         keep.write_bytes(pickle.dumps(done))

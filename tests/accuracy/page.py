@@ -114,6 +114,7 @@ def _strips(scores: list[Score]) -> str:
     """Write bias and RMSE of the strips of all three ways."""
     head = (
         "scenario",
+        "harvests",
         *(f"{way}: {figure} %" for way in WAYS for figure in ("bias", "RMSE")),
         "noise alone %",
         "stopped",
@@ -121,6 +122,7 @@ def _strips(scores: list[Score]) -> str:
     rows = [
         (
             f"`{s.name}`" + (" (hard)" if s.hard else ""),
+            str(s.runs),
             *(cell for way in WAYS for cell in (_signed(s.ways[way].bias), number(s.ways[way].rmse))),
             number(s.noise_rms),
             f"{s.stopped} of {s.runs}" if s.stopped else "",
