@@ -17,6 +17,7 @@ from proofstrip.clean import FILTERS
 from proofstrip.cli.main import main
 from proofstrip.columns import POINT_COLUMNS, STRIP_COLUMNS, Column
 from proofstrip.flags import FLAGS, Flag
+from proofstrip.layout.settings import ExpectPart, FieldPart, LayoutStripsPart, MachinesPart
 from proofstrip.toml_file import Part
 from proofstrip.units import Money
 
@@ -86,6 +87,49 @@ MEANINGS = {
     },
 }
 
+LAYOUT_INTRO = """\
+The file of [`proofstrip layout`](layout.md) has the parts below, and [trial], [economics], [stats] and [report] as
+above: the trial file that it writes takes them over."""
+LAYOUT_MODELS: dict[str, type[Part]] = {
+    "field": FieldPart,
+    "machines": MachinesPart,
+    "strips": LayoutStripsPart,
+    "expect": ExpectPart,
+}
+LAYOUT_MEANINGS = {
+    "field": {
+        "boundary": "polygons of the field: GeoPackage, Shapefile, GeoJSON, GeoParquet or KML, any coordinate system",
+        "headland": "kept free along every edge of the field, and round holes in it",
+    },
+    "machines": {
+        "header": "width of the combine's header",
+        "planter": "width of the planter or drill",
+        "sprayer": "width of the sprayer or spreader",
+        "treated_with": "machine that makes the treatment; strips are whole passes of it",
+    },
+    "strips": {
+        "treatments": "names, the control among them; two to eight",
+        "control": "treatment that the others are compared with",
+        "replicates": "number of blocks, each with one strip of every treatment; fewer than three are refused",
+        "width": "width of a strip; not set: `passes`",
+        "passes": "passes of the treating machine in a strip; neither set: one",
+        "edge": "ground along either side of a strip that counted passes stay off: drift, overlap",
+        "buffer": "ground between two strips that belongs to neither",
+        "guard": "strip outside the outermost strips",
+        "min_length": "shortest strip: 300 ft have worked, 750 ft are better (pnwsteep.wsu.edu, 1994)",
+        "heading_deg": "direction of the strips from true north; not set: `ab_line`, or the field's long side",
+        "ab_line": "file with a straight guidance line; strips then lie on whole passes from it",
+        "design": "order of treatments in each block: drawn by lot, or as listed",
+        "seed": "of the draw: the same seed gives the same order",
+    },
+    "expect": {
+        "yield": 'expected yield, such as `"60 bu/ac"`',
+        "sd_pct": "SD of the difference of two strips of a block without treatment, in % of the yield; not set: 2.8",
+        "cv_pct": "instead of it: coefficient of variation of strips within a block",
+        "confidence": "of the test to come; not set: that of [stats]",
+    },
+}
+
 
 def make_columns_page() -> str:
     """Write columns.md."""
@@ -138,6 +182,9 @@ def make_settings_page() -> str:
         lines += ["", f"## [{part}]", "", *_written_table(_model_of(part), meanings)]
     for part, settings in _shipped_settings().items():
         lines += ["", f"## [{part}]", "", *_default_table(_model_of(part), settings)]
+    lines += ["", "## Layout file", "", LAYOUT_INTRO]
+    for part, meanings in LAYOUT_MEANINGS.items():
+        lines += ["", f"### [{part}] of a layout", "", *_written_table(LAYOUT_MODELS[part], meanings)]
     return _page("Settings", *lines)
 
 

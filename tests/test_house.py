@@ -52,6 +52,8 @@ FILES_ALLOWED = (
 # Not in the list of the style: each names why.
 FILES_BESIDE = {
     "crops.py": "loads configs/crops.toml",
+    "layout/folder.py": "writes the layout folder",
+    "layout/sheet.py": "loads its template",
     "read/names.py": "loads configs/column_names.toml",
     "simulate/export.py": "makes the text of tables; the command writes them",
     "run.py": "reads result.json back from a run folder",

@@ -6,6 +6,7 @@ import click
 
 from proofstrip import __version__
 from proofstrip.cli.inspect import inspect
+from proofstrip.cli.layout import layout
 from proofstrip.cli.payback import payback
 from proofstrip.cli.pool import pool
 from proofstrip.cli.run import run
@@ -34,6 +35,7 @@ def main() -> None:
 
 
 main.add_command(inspect)
+main.add_command(layout)
 main.add_command(payback)
 main.add_command(pool)
 main.add_command(run)

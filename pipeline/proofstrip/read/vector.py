@@ -16,6 +16,9 @@ import shapely
 from proofstrip.errors import DataError, Notice
 from proofstrip.read.table import Floats, Head, Loaded
 
+# Where a file holds several layers of polygons, the one of this name is the trial map: a layout writes it so.
+STRIP_LAYER = "strips"
+
 
 def look_at_vector(path: Path, kind: str) -> Head:
     """Find layer, headers and coordinate system of a Shapefile, GeoPackage or GeoJSON.
@@ -116,7 +119,7 @@ def load_parquet(head: Head, types: dict[str, pa.DataType]) -> Loaded:
 
 
 def pick_layer(path: Path, kind: str) -> str:
-    """Name the only layer whose geometry is of ``kind``; none or several are an error.
+    """Name the only layer whose geometry is of ``kind``, or of several the one called ``strips``; else an error.
 
     Parameters
     ----------
@@ -134,6 +137,8 @@ def pick_layer(path: Path, kind: str) -> str:
     ]
     if len(fitting) == 1:
         return fitting[0]
+    if STRIP_LAYER in fitting:
+        return STRIP_LAYER
     listed = ", ".join(f"{name!r} ({geometry})" for name, geometry in layers.items()) or "none"
     problem = "several layers" if fitting else "no layer"
     raise DataError(f"{path.name}: {problem} of type {kind}; found: {listed}. Save the one layer wanted as a file.")
