@@ -97,7 +97,9 @@ def read_strips(
     _refuse_constant(values[used], yield_column)
     notices = _note_labels(every) + _note_missing(names, treatments, values)
     notices += _note_without_yield(every, {treatments[row] for row in np.flatnonzero(used).tolist()})
-    split = read_split(strips.assign(treatment=treatments, block=blocks, value=values), every, factor)
+    split = None
+    if factor is not None or "factor" in strips.columns:
+        split = read_split(strips.assign(treatment=treatments, block=blocks, value=values), every, factor)
     if split is not None:
         used, blocks = used & split.used, list(split.blocks)
         notices += split.notices
