@@ -9,7 +9,17 @@ import pytest
 from proofstrip.clean import Delay, estimate_delays, follow_machines
 from proofstrip.flags import Flag, has_flag
 from proofstrip.read.exclusions import Exclusion, Exclusions
-from proofstrip.sensitivity import CLEANING, Material, delay_choices, list_choices, strip_points, try_choices
+from proofstrip.sensitivity import (
+    CLEANING,
+    RESPONSES,
+    Alternative,
+    Material,
+    check_cleaning,
+    delay_choices,
+    list_choices,
+    strip_points,
+    try_choices,
+)
 from proofstrip.simulate import Scenario, simulate_harvest
 from proofstrip.stats import compare_treatments
 from proofstrip.strips import make_strips
@@ -80,8 +90,7 @@ def test_no_cleaning_keeps_spikes_jumps_and_ends_but_nothing_twice_or_outside(ma
     ("name", "kept", "dropped"),
     [
         ("Whole strips", [Flag.STRIP_END, Flag.ENTRY_RAMP, Flag.EXIT_RAMP], [Flag.SPIKE]),
-        ("Spikes kept", [Flag.SPIKE, Flag.FLOW_RANGE], [Flag.STRIP_END, Flag.POSITION_JUMP]),
-        ("Strict cleaning", [], [Flag.SPEED_RANGE, Flag.SPEED_CHANGE, Flag.NARROW_CUT, Flag.SPIKE]),
+        ("Causes only", [Flag.SPIKE], [Flag.STRIP_END, Flag.POSITION_JUMP, Flag.FLOW_RANGE]),
     ],
 )
 def test_what_each_choice_keeps_and_drops(material, name, kept, dropped):
@@ -99,7 +108,8 @@ def test_header_width_as_set_counts_the_overlap_as_ground(material):
 
 def test_every_choice_and_treatment_has_a_row(material, headline):
     found = try_choices(material, headline, weighed=False)
-    names = [*CHOICES, *(choice.name for choice in delay_choices(material.delays))]
+    names = [choice.name for choice in list_choices(material)]
+    assert set(CHOICES) < set(names)
     assert [row.name for row in found] == names
     assert {row.treatment for row in found} == {"tried"}
     assert all(row.low_kg_ha < row.difference_kg_ha < row.high_kg_ha for row in found)
@@ -127,13 +137,74 @@ def test_a_conclusion_moves_when_the_interval_lies_elsewhere_against_zero(materi
 
 
 def test_a_choice_that_leaves_nothing_says_so_and_the_others_go_on(material, headline):
-    narrow = material.cleaned.assign(flags=material.cleaned["flags"] | int(Flag.NARROW_CUT))
-    found = {row.name: row for row in try_choices(replace(material, cleaned=narrow), headline, weighed=False)}
-    strict = found["Strict cleaning"]
-    assert strict.note.startswith("no answer: strips: of ")
-    assert strict.difference_kg_ha is None
-    assert strict.moves
-    assert found["Whole strips"].difference_kg_ha is not None
+    jumps = material.cleaned.assign(flags=material.cleaned["flags"] | int(Flag.POSITION_JUMP))
+    found = {row.name: row for row in try_choices(replace(material, cleaned=jumps), headline, weighed=False)}
+    causes = found["Causes only"]
+    assert causes.note.startswith("no answer: strips: of ")
+    assert causes.difference_kg_ha is None
+    assert causes.moves
+    assert found["No cleaning"].difference_kg_ha is not None
+
+
+def test_strict_cleaning_leaves_out_what_informs_and_smaller_spikes(material, monkeypatch):
+    # This field has no spike between 3.5 and 5 deviations; at 2 there are some.
+    monkeypatch.setattr("proofstrip.sensitivity.STRICT_SPIKE_MAD", 2.0)
+    points = CHOICES["Strict cleaning"].points(material)
+    informs = Flag.SPEED_RANGE | Flag.SPEED_CHANGE | Flag.NARROW_CUT
+    assert not has_flag(points.loc[points["usable"], "flags"], informs).any()
+    spikes = [has_flag(frame["flags"], Flag.SPIKE).sum() for frame in (points, material.cleaned)]
+    assert spikes[0] > spikes[1]
+
+
+@pytest.mark.parametrize("power", [0.90, 0.95, 1.00, 1.05, 1.10])
+def test_a_sensor_response_gives_the_published_form_of_the_log_ratio(material, power):
+    """Reading = c (yield x speed x width)^b: log(true A / B) = (log(read A / B) - (b - 1) log(v w A / v w B)) / b."""
+    choice = next(choice for choice in RESPONSES if choice.name == f"Sensor response {power:.2f}")
+    used = material.cleaned[material.cleaned["usable"] & material.cleaned["strip"].notna()]
+    sums = used.groupby("strip")[["wet_mass_kg", "area_m2", "duration_s"]].sum()
+    read, ground = np.log(sums["wet_mass_kg"] / sums["area_m2"]), np.log(sums["area_m2"] / sums["duration_s"])
+    new = choice.points(material).loc[used.index].groupby(used["strip"])[["wet_mass_kg", "area_m2"]].sum()
+    true = np.log(new["wet_mass_kg"] / new["area_m2"])
+    expected = (read.diff() - (power - 1) * ground.diff()) / power
+    np.testing.assert_allclose(true.diff().dropna(), expected.dropna(), atol=1e-9)
+
+
+def planted(headline, pct, moves=False):
+    row = headline.differences[0]
+    moved = row.difference * pct / row.difference_pct
+    return (Alternative("Causes only", "", row.treatment, moved, moved - 1, moved + 1, pct, moves),)
+
+
+def test_the_difference_depends_on_cleaning_beyond_a_quarter_standard_error_or_half_a_per_cent(headline):
+    row = headline.differences[0]
+    small = replace(headline, differences=(replace(row, se=1e9),))
+    for apart, passed in ((0.49, True), (0.51, False)):
+        assert check_cleaning(small, planted(headline, row.difference_pct + apart)).passed is passed
+    pct = row.difference_pct + 0.4
+    moved = abs(row.difference * pct / row.difference_pct - row.difference)
+    for share, passed in ((0.24, True), (0.26, False)):
+        sure = replace(headline, differences=(replace(row, se=moved / share),))
+        assert check_cleaning(sure, planted(headline, pct)).passed is passed
+
+
+def test_a_conclusion_that_changes_with_cleaning_fails_and_names_the_choice(headline):
+    found = check_cleaning(headline, planted(headline, headline.differences[0].difference_pct, moves=True))
+    assert found.passed is False
+    assert "The conclusion changes for tried under causes only." in found.note
+
+
+def test_dealing_the_treatments_anew_leaves_every_flag_of_cleaning_as_it_was(material):
+    """Cleaning sees no treatment: with the labels exchanged each record keeps its flags, but for the straddling."""
+    strips = material.strips
+    other = strips.assign(
+        treatment=strips.groupby("block")["treatment"].transform(lambda labels: labels[::-1].tolist())
+    )
+    assert (other["treatment"] != strips["treatment"]).all()
+    walked = strip_points(material.points, material.track, material.delays, other, material.settings)
+    assert walked["flags"].tolist() == material.cleaned["flags"].tolist()
+    assert make_strips(walked, other, material.settings)["yield_kg_ha"].tolist() == pytest.approx(
+        make_strips(material.cleaned, strips, material.settings)["yield_kg_ha"].tolist(), rel=1e-12
+    )
 
 
 def test_weighed_strips_are_held_against_the_monitor_alone(material, headline):

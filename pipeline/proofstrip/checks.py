@@ -1,23 +1,29 @@
 """Things that would make the difference something else than the treatment: looked at before the answer is believed."""
 
+from dataclasses import dataclass
+
 import geopandas as gpd
 import pandas as pd
 
+from proofstrip.balance import compare_column
 from proofstrip.clean import Delay
+from proofstrip.config import StatsPart
 from proofstrip.errors import Notice
-from proofstrip.flags import Flag, has_flag
+from proofstrip.exclusions import share_excluded
+from proofstrip.flags import EXCLUDING, Flag, has_flag
 from proofstrip.moisture import moisture_is_constant
 from proofstrip.stats import Check
+from proofstrip.stats.wording import list_words
 
-# Margins are judgement, not measurement: a larger imbalance could by itself make a difference worth arguing about.
-MAX_SPEED_PCT = 3.0
-MAX_MOISTURE_PT = 0.3
-MAX_REMOVED_POINTS = 2.0
+# Margins, here and below, are judgement, not measurement: a larger imbalance could by itself make a difference worth
+# arguing about.
 MAX_STRADDLE_SHARE = 0.1
 MIN_USED_SHARE = 0.5
 
 
-def check_strips(points: gpd.GeoDataFrame, strips: pd.DataFrame, control: str) -> tuple[Check, ...]:
+def check_strips(
+    points: gpd.GeoDataFrame, strips: pd.DataFrame, control: str, settings: StatsPart
+) -> tuple[Check, ...]:
     """Compare the treatments in everything but yield.
 
     Parameters
@@ -27,87 +33,181 @@ def check_strips(points: gpd.GeoDataFrame, strips: pd.DataFrame, control: str) -
     strips : pandas.DataFrame
         The strip table.
     control : str
+    settings : StatsPart
+        Confidence, number and seed of random arrangements.
 
     Returns
     -------
     tuple of Check
     """
     filled = strips[strips["records_used"] > 0]
+    driven = filled["strip"].map
+    used = points[points["usable"] & points["strip"].notna()]
+    hours, width = driven(_mean_hour(used)), driven(_mean_width(used))
+    compared = (filled, control, settings)
+    by_hand = bool(has_flag(points["flags"], Flag.EXCLUDED_BY_HAND).any())
     return (
-        _check_direction(filled),
-        _check_speed(filled, control),
-        _check_moisture(filled, control),
-        _check_removed(filled, control),
+        _check_direction(filled, control),
+        _judge(SPEED, _relative(filled, filled["speed_m_s"], control), compared),
+        _judge(MOISTURE, filled["moisture_pct"], compared),
+        _judge(WIDTH, _relative(filled, width, control), compared),
+        _judge(HOUR, 60 * hours, compared),
+        _judge(REMOVED, 100 * driven(share_removed(points)), compared),
+        *([_judge(BY_HAND, 100 * driven(share_excluded(points)), compared)] if by_hand else []),
         _check_straddle(points),
     )
 
 
-def _check_direction(strips: pd.DataFrame) -> Check:
-    """Fail when each treatment had its own direction of travel."""
+@dataclass(frozen=True)
+class Margin:
+    """What is compared between treatments, how far apart is too far, and how it is said.
+
+    Attributes
+    ----------
+    name : str
+        Of the check.
+    limit : float
+    unit : str
+    note : str
+        With places for the treatment, the size of the distance and the word for its side.
+    more, less : str
+        Words for the sides.
+    """
+
+    name: str
+    limit: float
+    unit: str
+    note: str
+    more: str
+    less: str
+
+
+SPEED = Margin("speed_by_treatment", 3.0, "%", "{} was driven {:.1f} % {} than the control.", "faster", "slower")
+MOISTURE = Margin(
+    "moisture_by_treatment",
+    0.3,
+    "points",
+    "The grain of {} was {:.2f} points of moisture {} than the control's.",
+    "wetter",
+    "drier",
+)
+WIDTH = Margin("width_by_treatment", 0.5, "%", "{} was cut {:.2f} % {} than the control.", "wider", "narrower")
+HOUR = Margin(
+    "time_by_treatment", 30.0, "minutes", "{} was harvested {:.0f} minutes {} than the control.", "later", "earlier"
+)
+REMOVED = Margin(
+    "removed_by_treatment",
+    2.0,
+    "points",
+    "Of the records of {}, cleaning removed {:.1f} points {} than of the control's.",
+    "more",
+    "less",
+)
+BY_HAND = Margin(
+    "excluded_by_treatment",
+    2.0,
+    "points",
+    "Of the records of {}, {:.1f} points {} were excluded by hand than of the control's.",
+    "more",
+    "fewer",
+)
+
+
+def _mean_hour(used: pd.DataFrame) -> "pd.Series[float]":
+    """Give the mean hour at which each strip was harvested."""
+    return used.groupby("strip")["time"].mean() / 3600
+
+
+def _mean_width(used: pd.DataFrame) -> "pd.Series[float]":
+    """Give each strip's cut width, weighted by the way."""
+    ground = used[used["cut_width_m"] > 0]
+    way = (ground["area_m2"] / ground["cut_width_m"]).groupby(ground["strip"]).sum()
+    return ground.groupby("strip")["area_m2"].sum() / way
+
+
+def share_removed(points: pd.DataFrame) -> "pd.Series[float]":
+    """Give the share of each strip's records in its window that cleaning removed; those excluded by hand are apart.
+
+    Parameters
+    ----------
+    points : pandas.DataFrame
+        strip, flags.
+
+    Returns
+    -------
+    pandas.Series of float
+        By strip.
+    """
+    ends = Flag.STRIP_END | Flag.ENTRY_RAMP | Flag.EXIT_RAMP | Flag.EXCLUDED_BY_HAND
+    inside = points[points["strip"].notna() & ~has_flag(points["flags"], ends)]
+    return has_flag(inside["flags"], EXCLUDING & ~ends).groupby(inside["strip"]).mean()
+
+
+def _relative(strips: pd.DataFrame, values: "pd.Series[float]", control: str) -> "pd.Series[float]":
+    """Give values in per cent of the control's mean."""
+    return 100 * values / float(values[strips["treatment"] == control].mean())
+
+
+def _check_direction(strips: pd.DataFrame, control: str) -> Check:
+    """Fail, and forbid an answer, when a treatment was never driven in a direction of the control."""
     name, allowed = "direction_by_treatment", "shared by treatments"
     if strips["treatment"].nunique() < 2 or strips["direction"].nunique() < 2:
         return Check(name, True, 0.0, allowed, "One direction of travel for all strips.")
-    own = strips.groupby("treatment")["direction"].agg(set)
-    shared = set.intersection(*own)
-    if any(not own.iloc[i].isdisjoint(own.iloc[j]) for i in range(len(own)) for j in range(i)):
-        note = f"{'Treatments share' if shared else 'Not all treatments share'} their directions of travel."
-        return Check(name, True, 0.0, allowed, note)
-    told = "; ".join(f"{treatment}: {', '.join(sorted(values))}" for treatment, values in own.items())
+    # A strip driven up and down has both directions.
+    own = {
+        str(treatment): {part for cell in cells for part in cell.split()}
+        for treatment, cells in strips.groupby("treatment")["direction"]
+    }
+    mine = own.get(control, set())
+    apart = [treatment for treatment, found in own.items() if treatment != control and found.isdisjoint(mine)]
+    if not apart:
+        return Check(name, True, 0.0, allowed, "Treatments share their directions of travel.")
+    told = "; ".join(f"{treatment}: {', '.join(sorted(own[treatment]))}" for treatment in [control, *apart])
     note = (
-        f"Every treatment had its own direction of travel ({told}), so the difference may be the direction's and not "
-        "the treatment's."
+        f"{list_words(apart)} and the control were never driven in the same direction ({told}), so the difference may "
+        "be the direction's and not the treatment's."
     )
-    return Check(name, False, 1.0, allowed, note)
+    # Where another treatment can still be compared fairly, its answer stands and the flag names the others.
+    return Check(name, False, float(len(apart)), allowed, note, len(apart) == len(own) - 1)
 
 
-def _against_control(strips: pd.DataFrame, column: str, control: str) -> pd.Series:
-    """Give each treatment's mean of a column minus the control's, within blocks where there are blocks."""
-    cells = strips.assign(block=strips["block"].fillna("")).groupby(["block", "treatment"])[column].mean().reset_index()
-    cells = cells.pivot_table(index="block", columns="treatment", values=column)
-    if control not in cells:
-        return pd.Series(dtype="float64")
-    apart = cells.drop(columns=control).sub(cells[control], axis=0)
-    return apart.mean().dropna()
+def _judge(margin: Margin, values: "pd.Series[float]", compared: tuple[pd.DataFrame, str, StatsPart]) -> Check:
+    """Hold the treatment that lies furthest from the control against the margin."""
+    strips, control, settings = compared
+    allowed = f"within {margin.limit:g} {margin.unit}"
+    found = compare_column(strips, values.astype("float64"), control, settings)
+    if not found:
+        return Check(margin.name, None, None, allowed, "There is nothing to compare.")
+    worst = max(found, key=lambda one: abs(one.difference))
+    value = worst.difference
+    word = margin.more if value > 0 else margin.less
+    note = margin.note.format(worst.treatment, abs(value), word) + worst.say(margin.unit)
+    return Check(margin.name, abs(value) <= margin.limit, round(value, 3), allowed, note)
 
 
-def _check_speed(strips: pd.DataFrame, control: str) -> Check:
-    """Fail when a treatment was driven much faster or slower: sensors are not the same at every flow."""
-    usual = float(strips.loc[strips["treatment"] == control, "speed_m_s"].mean())
-    treatment, value = _furthest(100 * _against_control(strips, "speed_m_s", control) / usual)
-    note = f"{treatment} was driven {abs(value):.1f} % {'faster' if value > 0 else 'slower'} than the control."
-    return _judge("speed_by_treatment", value, MAX_SPEED_PCT, "%", note)
+FIRST_PARAGRAPH = {
+    "order_by_treatment": "The order of harvest goes with the treatment.",
+    "direction_by_treatment": "The direction of travel goes with the treatment.",
+    "machine_by_treatment": "The combine goes with the treatment.",
+    "depends_on_cleaning": "The difference depends on how the records were cleaned.",
+    "removed_by_treatment": "Cleaning removed more records from one treatment than from another.",
+    "excluded_by_treatment": "More records of one treatment than of another were excluded by hand.",
+}
 
 
-def _check_moisture(strips: pd.DataFrame, control: str) -> Check:
-    """Fail when a treatment's grain was wetter or drier: the correction then carries part of the difference."""
-    treatment, value = _furthest(_against_control(strips, "moisture_pct", control))
-    word = "wetter" if value > 0 else "drier"
-    note = f"The grain of {treatment} was {abs(value):.2f} points of moisture {word} than the control's."
-    return _judge("moisture_by_treatment", value, MAX_MOISTURE_PT, "points", note)
+def warn_in_answer(checks: tuple[Check, ...]) -> list[str]:
+    """Give the sentences that belong into the answer itself: what failed and could have made the difference.
 
+    Parameters
+    ----------
+    checks : tuple of Check
 
-def _check_removed(strips: pd.DataFrame, control: str) -> Check:
-    """Fail when cleaning took more from one treatment than from another."""
-    treatment, value = _furthest(100 * _against_control(strips, "share_removed", control))
-    word = "more" if value > 0 else "less"
-    note = f"Cleaning removed {abs(value):.1f} points {word} of the records of {treatment} than of the control's."
-    return _judge("removed_by_treatment", value, MAX_REMOVED_POINTS, "points", note)
-
-
-def _furthest(apart: pd.Series) -> tuple[str, float]:
-    """Give the treatment that lies furthest from the control, and how far; NaN where there is nothing to compare."""
-    if apart.empty:
-        return "", float("nan")
-    treatment = str(apart.abs().idxmax())
-    return treatment, float(apart[treatment])
-
-
-def _judge(name: str, value: float, limit: float, unit: str, note: str) -> Check:
-    """Hold a distance from the control against its margin."""
-    allowed = f"within {limit:g} {unit}"
-    if pd.isna(value):
-        return Check(name, None, None, allowed, "There is nothing to compare.")
-    return Check(name, abs(value) <= limit, round(value, 3), allowed, note)
+    Returns
+    -------
+    list of str
+    """
+    failed = {check.name for check in checks if check.passed is False and not check.forbids}
+    return [sentence for name, sentence in FIRST_PARAGRAPH.items() if name in failed]
 
 
 def _check_straddle(points: gpd.GeoDataFrame) -> Check:

@@ -11,7 +11,7 @@ import geopandas as gpd
 import pandas as pd
 
 from proofstrip.assign import assign_strips
-from proofstrip.checks import check_strips, look_at_run
+from proofstrip.checks import check_strips, look_at_run, warn_in_answer
 from proofstrip.clean import Delay, Track, clean_points, estimate_delays, follow_machines
 from proofstrip.columns import POINT_COLUMNS, STRIP_COLUMNS, empty_frame
 from proofstrip.config import Settings
@@ -29,7 +29,7 @@ from proofstrip.record import Clock, describe_inputs, write_json, write_tables, 
 from proofstrip.report import ReportMaterial, write_report
 from proofstrip.result import Findings, describe_run
 from proofstrip.scale import check_sensor, ground_by_strip, weigh_strips
-from proofstrip.sensitivity import Alternative, Material, try_choices
+from proofstrip.sensitivity import Alternative, Material, check_cleaning, try_choices
 from proofstrip.stats import Comparison, compare_treatments
 from proofstrip.stats.probability import give_probabilities
 from proofstrip.stats.remarks import make_remarks
@@ -244,13 +244,15 @@ def _conclude(work: Work) -> Findings:
     own = (
         check_machines(work.sensed, machine_shares(cells), control, not work.weighed),
         check_order(cells, control),
-        *check_strips(work.points, work.sensed, control),
+        *check_strips(work.points, work.sensed, control, work.settings.stats),
         *check_sensor(work.sensed, work.strips, control),
+        check_cleaning(comparison, work.alternatives),
     )
     looked = look_at_run(work.points, work.strips, work.delays, work.settings.moisture.declared_pct)
     bushel = work.settings.trial.crop.kg_ha_per_bu_ac
     units, part = work.settings.report.units, work.settings.stats
     verdict = give_verdict(comparison, work.paybacks, own, units, bushel)
+    verdict = replace(verdict, sentence=" ".join([verdict.sentence, *warn_in_answer(own)]))
     odds = give_probabilities(comparison, work.paybacks, part)
     remarks = make_remarks(comparison, odds, choose_unit(comparison.unit, units, bushel), part)
     warnings = (*work.notices, *looked, *comparison.warnings)

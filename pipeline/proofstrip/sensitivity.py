@@ -21,11 +21,16 @@ from proofstrip.flags import EXCLUDING, Flag, has_flag
 from proofstrip.machines import list_cells, machine_shares
 from proofstrip.moisture import correct_moisture
 from proofstrip.read import Exclusions
-from proofstrip.stats import Comparison, Difference, compare_treatments
+from proofstrip.stats import Check, Comparison, Difference, compare_treatments
 from proofstrip.strips import make_strips, mark_windows
 
 NEAR_S = 2.0
 FAR_S = 4.0
+STRICT_SPIKE_MAD = 3.5
+# The difference depends on cleaning where spikes move it by more than these.
+MAX_MOVE_SE = 0.25
+MAX_MOVE_PCT = 0.5
+LEVELS = ("No cleaning", "Causes only", "Strict cleaning")
 WHOLE_ENDS = Flag.STRIP_END | Flag.ENTRY_RAMP | Flag.EXIT_RAMP
 INFORMING = Flag.SPEED_RANGE | Flag.SPEED_CHANGE | Flag.NARROW_CUT | Flag.MOISTURE_RANGE
 # Left out of every choice: records that say nothing, or say it twice, or lie in no strip.
@@ -137,6 +142,38 @@ def _with_logged_width(material: Material) -> gpd.GeoDataFrame:
     return _walk(replace(material, track=replace(material.track, cut_width=width)))
 
 
+def _with_strict(material: Material) -> gpd.GeoDataFrame:
+    """Leave out what only informs, and every spike above 3.5 robust deviations."""
+    settings = material.settings.model_copy(
+        update={"clean": material.settings.clean.model_copy(update={"spike_mad": STRICT_SPIKE_MAD})}
+    )
+    return _with_usable(_walk(replace(material, settings=settings)), EXCLUDING | INFORMING)
+
+
+def _with_response(material: Material, power: float) -> gpd.GeoDataFrame:
+    """Take the sensor to read flow to a power, and give back what the grain then was.
+
+    Reading = c x flow^b in each strip, so log(true A / B) = (log(read A / B) - (b - 1) log(speed x width A / B)) / b.
+    """
+    points = material.cleaned
+    used = points[points["usable"] & points["strip"].notna()]
+    sums = used.groupby("strip")[["wet_mass_kg", "duration_s"]].sum()
+    flow = sums["wet_mass_kg"] / sums["duration_s"]
+    flow = flow[flow > 0]
+    factor = (flow / np.exp(np.log(flow).mean())) ** (1 / power - 1)
+    own = points["strip"].map(factor).astype("float64").fillna(1.0)
+    return points.assign(standard_mass_kg=points["standard_mass_kg"] * own, wet_mass_kg=points["wet_mass_kg"] * own)
+
+
+RESPONSES = tuple(
+    Choice(
+        f"Sensor response {power:.2f}",
+        f"were the reading to grow by {power:.2f} % where the flow grows by 1 %",
+        partial(_with_response, power=power),
+    )
+    for power in (0.90, 0.95, 1.00, 1.05, 1.10)
+)
+
 CLEANING = (
     Choice(
         "No cleaning",
@@ -149,15 +186,11 @@ CLEANING = (
         lambda material: _with_usable(material.cleaned, EXCLUDING & ~WHOLE_ENDS),
     ),
     Choice(
-        "Spikes kept",
-        "only mechanical causes remove a record, never its value",
-        lambda material: _with_usable(material.cleaned, EXCLUDING & ~(Flag.SPIKE | Flag.FLOW_RANGE)),
+        "Causes only",
+        "only faults of machine and position remove a record; short spikes of the flow stay",
+        lambda material: _with_usable(material.cleaned, EXCLUDING & ~Flag.SPIKE),
     ),
-    Choice(
-        "Strict cleaning",
-        "slow, fast and narrow records are left out as well",
-        lambda material: _with_usable(material.cleaned, EXCLUDING | INFORMING),
-    ),
+    Choice("Strict cleaning", "slow, fast and narrow records are left out, and smaller spikes", _with_strict),
     Choice("Header width as set", "no allowance for overlap between passes", _with_logged_width),
 )
 
@@ -220,7 +253,7 @@ def list_choices(material: Material) -> tuple[Choice, ...]:
     tuple of Choice
     """
     by_hand = (BY_HAND,) if material.exclusions is not None and material.exclusions.items else ()
-    return (*CLEANING, *by_hand, *delay_choices(material.delays))
+    return (*CLEANING, *by_hand, *delay_choices(material.delays), *RESPONSES)
 
 
 @dataclass(frozen=True)
@@ -301,3 +334,44 @@ def _side(difference: Difference) -> int | None:
     if difference.low is None or difference.high is None or pd.isna(difference.low):
         return None
     return int(difference.low > 0) - int(difference.high < 0)
+
+
+def check_cleaning(headline: Comparison, alternatives: tuple[Alternative, ...]) -> Check:
+    """Fail when the difference depends on how the records were cleaned.
+
+    Parameters
+    ----------
+    headline : Comparison
+    alternatives : tuple of Alternative
+
+    Returns
+    -------
+    Check
+        Its value is the larger move by spikes alone, as a share of the difference's standard error.
+    """
+    name = "depends_on_cleaning"
+    allowed = f"within {MAX_MOVE_SE:g} standard errors and {MAX_MOVE_PCT:g} %"
+    by_treatment = {row.treatment: row for row in headline.differences}
+    levels = [row for row in alternatives if row.name in LEVELS]
+    moves = [_move(by_treatment[row.treatment], row) for row in levels if row.name == "Causes only"]
+    known = [move for move in moves if move is not None]
+    if not known:
+        return Check(name, None, None, allowed, "There are no differences under other cleaning to compare with.")
+    turning = [f"{row.treatment} under {row.name.lower()}" for row in levels if row.moves]
+    errors, points, said = max(known)
+    passed = errors <= MAX_MOVE_SE and points <= MAX_MOVE_PCT and not turning
+    after = f"The conclusion changes for {'; '.join(turning)}." if turning else "The conclusion stays the same."
+    return Check(name, passed, round(errors, 3), allowed, f"{said} {after}")
+
+
+def _move(headline: Difference, other: Alternative) -> tuple[float, float, str] | None:
+    """Give how far spikes move one difference, in standard errors and per cent of the yield, and say it."""
+    if other.difference_kg_ha is None or other.difference_pct is None or not headline.se:
+        return None
+    errors = abs(other.difference_kg_ha - headline.difference) / headline.se
+    own = headline.difference_pct or 0.0
+    said = (
+        f"With the short spikes of the flow left in, {headline.treatment} differs from {headline.control} by "
+        f"{other.difference_pct:+.1f} % instead of {own:+.1f} %."
+    )
+    return errors, abs(other.difference_pct - own), said.replace("-", "\N{MINUS SIGN}")
