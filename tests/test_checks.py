@@ -6,7 +6,7 @@ import pytest
 
 from proofstrip.checks import check_strips, look_at_run, warn_in_answer
 from proofstrip.clean import Delay
-from proofstrip.config import StatsPart
+from proofstrip.config import load_defaults
 from proofstrip.flags import Flag
 from proofstrip.stats import Check
 
@@ -26,7 +26,7 @@ def strips(**columns: object) -> pd.DataFrame:
     return pd.DataFrame({**frame, **columns})
 
 
-PART = StatsPart(confidence=0.9, power=0.8, permutations=10000, seed=1)
+PART = load_defaults().stats
 # Ten records a strip, harvested in the order control, tried, tried, control.
 POINTS = pd.DataFrame(
     {

@@ -70,8 +70,8 @@ def compare_column(
     Six pairs that all lie 1 apart: both orders of all six labels of 64 do as much (Fisher 1935).
 
     >>> table = pd.DataFrame({"treatment": ["a", "b"] * 6, "block": [str(k // 2) for k in range(12)]})
-    >>> part = StatsPart(confidence=0.9, power=0.8, permutations=10000, seed=1)
-    >>> (found,) = compare_column(table, pd.Series([1.0, 2.0] * 6), "a", part)
+    >>> from proofstrip.config import load_defaults
+    >>> (found,) = compare_column(table, pd.Series([1.0, 2.0] * 6), "a", load_defaults().stats)
     >>> found.difference, found.p_value
     (1.0, 0.03125)
     """
@@ -114,7 +114,7 @@ def _without_blocks(two: pd.DataFrame, treatment: str, control: str, settings: S
     if min(len(own), len(other)) < 2:
         return Balance(treatment, difference, None, None, None)
     values: Floats = two["value"].to_numpy(dtype=np.float64)
-    plots, _ = average_strips(values, two["treatment"].astype(str).tolist(), None, None, control)
+    plots, _ = average_strips(values, two["treatment"].astype(str).tolist(), None, control)
     p = float(permutation_p(plots, settings.permutations, settings.seed)[0][0])
     df = len(own) + len(other) - 2
     pooled = (own.var(ddof=1) * (len(own) - 1) + other.var(ddof=1) * (len(other) - 1)) / df
