@@ -12,7 +12,7 @@ from proofstrip.config import config_folder
 from proofstrip.crops import load_crops
 from proofstrip.errors import DataError
 from proofstrip.flags import Flag, has_flag
-from proofstrip.moisture import correct_moisture, moisture_is_constant, settle_moisture, standard_mass
+from proofstrip.moisture import correct_moisture, moisture_is_constant, note_stuck, settle_moisture, standard_mass
 from proofstrip.units import KG_PER_LB
 
 BY_PASS = '[moisture]\nuse = "pass"\n'
@@ -286,3 +286,36 @@ class TestWorkedExamples:
         lost = 1 - paid_share(moisture, 13.0)
         assert 100 * lost == pytest.approx(share, abs=0.04)
         assert 75 * lost == pytest.approx(bushels, abs=0.11)
+
+
+def probe(stuck_from: int | None) -> dict[str, np.ndarray]:
+    """Give 1,000 s of readings held for 10 s each, in two passes; stuck for 200 s from a second on."""
+    rng = np.random.default_rng(1)
+    moisture = np.round(np.repeat(14 + 0.3 * rng.standard_normal(100), 10), 1)
+    if stuck_from is not None:
+        moisture[stuck_from : stuck_from + 200] = 19.0
+    return {"moisture": moisture, "pass_id": np.repeat([1, 2], 500)}
+
+
+def test_a_probe_stuck_in_parts_gives_way_to_the_median_of_the_rest_of_its_pass(grain, make_settings):
+    log = probe(stuck_from=100)
+    points, settings = grain(*log["moisture"], pass_id=log["pass_id"]), make_settings()
+    used = settle_moisture(points, settings)
+    rest = np.r_[log["moisture"][:100], log["moisture"][300:500]]
+    assert set(used[:500]) == {np.median(rest)}
+    assert set(used[500:]) == {np.median(log["moisture"][500:])}
+    (notice,) = note_stuck(points, settings)
+    assert "combine 1 repeated one reading for 120 s and more in 200 records" in notice.message
+
+
+def test_a_probe_that_holds_its_readings_by_design_is_not_stuck(grain, make_settings):
+    log = probe(stuck_from=None)
+    points = grain(*log["moisture"], pass_id=log["pass_id"])
+    assert settle_moisture(points, make_settings()).tolist() == log["moisture"].tolist()
+    assert note_stuck(points, make_settings()) == ()
+
+
+def test_a_typed_in_moisture_gives_way_to_a_declared_one(grain, make_settings):
+    declared = make_settings("[moisture]\ndeclared_pct = 11.0\n")
+    assert settle_moisture(grain(15.0, 15.0, 15.0), declared).tolist() == [11.0] * 3
+    assert settle_moisture(grain(15.0, 15.0, 15.0), make_settings()).tolist() == [15.0] * 3

@@ -7,11 +7,12 @@ import numpy as np
 import pandas as pd
 import pytest
 import shapely
+from scipy import stats
 
 from proofstrip.config import config_folder
 from proofstrip.crops import find_crop
 from proofstrip.errors import DataError
-from proofstrip.scale import check_sensor, ground_by_strip, weigh_strips
+from proofstrip.scale import against_scale, check_sensor, ground_by_strip, weigh_strips
 from tests.clean.test_width import drive
 
 
@@ -90,3 +91,22 @@ def test_ground_is_distance_times_cut_width_inside_the_polygon():
         {"strip": ["S1", "S2"]}, geometry=[shapely.box(0, 50, 9, 150), shapely.box(9, 50, 18, 150)], crs=32615
     )
     assert ground_by_strip(track, strips).tolist() == pytest.approx([900.0, 450.0], rel=0.02)
+
+
+def test_the_note_gives_the_interval_of_the_ratio():
+    sensed = pd.concat([table()] * 3, ignore_index=True)
+    weighed = sensed.assign(source="scale", yield_kg_ha=[1e4, 1.05e4, 1.01e4, 1.06e4, 0.99e4, 1.04e4])
+    logs = np.log(weighed["yield_kg_ha"] / 1e4)
+    # scipy's own pooled t interval.
+    found = stats.ttest_ind(logs[1::2], logs[::2]).confidence_interval(0.9)
+    (check,) = check_sensor(sensed, weighed, "control")
+    assert f"{100 * found.low:+.1f} to {100 * found.high:+.1f} %" in check.note
+
+
+def test_monitor_over_scale_of_strips_that_one_combine_cut():
+    cells = pd.DataFrame({"strip": ["S1", "S2", "S2"], "machine": ["a", "a", "b"], "block": "1", "log_yield": 0.0})
+    weighed = table().assign(source="scale", yield_kg_ha=[9_500.0, 10_500.0])
+    ratios = against_scale(cells, table(), weighed)
+    assert ratios["strip"].tolist() == ["S1"]
+    assert ratios["log_ratio"].tolist() == pytest.approx([np.log(10 / 9.5)])
+    assert against_scale(cells, table(), table()).empty

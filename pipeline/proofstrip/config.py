@@ -227,7 +227,7 @@ class MoisturePart(Part):
 
     standard_pct: float | None = Field(None, ge=0, lt=100)
     declared_pct: Percent | None = None
-    use: Literal["record", "pass"]
+    use: Literal["auto", "record", "pass"]
 
 
 class StripsPart(Part):

@@ -5,11 +5,16 @@ import numpy as np
 import pandas as pd
 
 from proofstrip.config import Settings
-from proofstrip.errors import DataError
+from proofstrip.errors import DataError, Notice
 from proofstrip.flags import Flag, add_flag
 from proofstrip.units import M2_PER_HA
 
 LEAST_MOISTURE_SPREAD_PCT = 0.05
+# A probe repeats a reading for 10 to 30 s by design (common practice, no source); grain is not alike for this long.
+STUCK_S = 120.0
+STUCK_RUNS = 5.0
+# Share of a combine's records in passes, from which its single readings are not trusted.
+STUCK_SHARE = 0.02
 
 
 def standard_mass(wet_mass_kg: np.ndarray, moisture_pct: np.ndarray, standard_pct: float) -> np.ndarray:
@@ -123,9 +128,13 @@ def settle_moisture(points: gpd.GeoDataFrame, settings: Settings) -> np.ndarray:
     """
     crop = settings.trial.crop
     logged = points["moisture_pct"].where(points["moisture_pct"].between(crop.min_moisture_pct, crop.max_moisture_pct))
+    declared = settings.moisture.declared_pct
+    if declared is not None and moisture_is_constant(logged.dropna()):
+        logged = logged.where(logged.isna())
+    stuck, distrusted = find_stuck(points) if settings.moisture.use == "auto" else (logged.isna(), [])
+    logged = logged.mask(stuck)
     in_pass = points["pass_id"].where(points["pass_id"] > 0)
     by_pass = logged.groupby(in_pass).transform("median")
-    declared = settings.moisture.declared_pct
     stand_in = by_pass.fillna(logged.median() if logged.notna().any() else declared)
     if stand_in.isna().any():
         found = points["moisture_pct"]
@@ -139,8 +148,67 @@ def settle_moisture(points: gpd.GeoDataFrame, settings: Settings) -> np.ndarray:
             f"{crop.max_moisture_pct:g} %): {said}. Set declared_pct in [moisture] from a scale ticket "
             "or a hand meter."
         )
-    used = stand_in if settings.moisture.use == "pass" else logged.fillna(stand_in)
+    by_stand_in = settings.moisture.use == "pass"
+    used = stand_in if by_stand_in else logged.fillna(stand_in)
+    if distrusted:
+        used = used.mask(points["machine"].astype(object).isin(distrusted), stand_in)
     return np.asarray(used, dtype=np.float64)
+
+
+def find_stuck(points: pd.DataFrame) -> "tuple[pd.Series[bool], list[str]]":
+    """Find readings that a probe repeats for far longer than it does by design.
+
+    Parameters
+    ----------
+    points : pandas.DataFrame
+        machine, time, duration_s, moisture_pct, pass_id.
+
+    Returns
+    -------
+    tuple of pandas.Series of bool and list of str
+        Records in such spells, and the combines with so many of them that their single readings are not trusted. A
+        column that is constant throughout is typed in, not stuck: nothing is marked.
+    """
+    none = pd.Series(False, index=points.index)
+    logged = points["moisture_pct"]
+    if logged.notna().sum() < 2 or moisture_is_constant(logged.dropna()):
+        return none, []
+    order = points.sort_values(["machine", "time"], kind="stable")
+    machine, value = order["machine"].astype(object), order["moisture_pct"]
+    run = ((value != value.shift()) | (machine != machine.shift())).cumsum()
+    lasting = order["duration_s"].groupby(run).sum()
+    usual = lasting.groupby(machine.groupby(run).first()).median()
+    limit = (STUCK_RUNS * machine.map(usual)).clip(lower=STUCK_S)
+    stuck = (run.map(lasting) >= limit) & (order["pass_id"] > 0) & value.notna()
+    share = stuck[order["pass_id"] > 0].groupby(machine[order["pass_id"] > 0]).mean()
+    return stuck.reindex(points.index), [str(name) for name in share.index[share > STUCK_SHARE]]
+
+
+def note_stuck(points: pd.DataFrame, settings: Settings) -> tuple[Notice, ...]:
+    """Say which combines' probes were stuck in parts, and what stands in.
+
+    Parameters
+    ----------
+    points : pandas.DataFrame
+        machine, time, duration_s, moisture_pct, pass_id.
+    settings : Settings
+
+    Returns
+    -------
+    tuple of Notice
+    """
+    if settings.moisture.use != "auto":
+        return ()
+    stuck, distrusted = find_stuck(points)
+    return tuple(
+        Notice(
+            "moisture_stuck",
+            f"The moisture probe of {name} repeated one reading for {STUCK_S:g} s and more in {own.sum():,} records"
+            ". The median of its other readings in the pass stands for the whole pass; where it has none, the field's.",
+        )
+        for name in distrusted
+        if (own := stuck & (points["machine"].astype(object) == name)).any()
+    )
 
 
 def moisture_is_constant(moisture_pct: pd.Series) -> bool:

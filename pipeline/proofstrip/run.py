@@ -21,14 +21,14 @@ from proofstrip.economics import Payback, delivered_moisture, price_treatments
 from proofstrip.errors import DataError, Notice
 from proofstrip.exclusions import ExclusionCount, count_exclusions, exclude_by_hand
 from proofstrip.machines import check_machines, estimate_offsets, list_cells, machine_shares
-from proofstrip.moisture import correct_moisture
+from proofstrip.moisture import correct_moisture, note_stuck
 from proofstrip.read import Exclusions, read_exclusions, read_harvest, read_tickets, read_trial_map
 from proofstrip.read.files import short_name
 from proofstrip.read.positions import WGS84
 from proofstrip.record import Clock, describe_inputs, write_json, write_tables, written_whole
 from proofstrip.report import ReportMaterial, write_report
 from proofstrip.result import Findings, describe_run
-from proofstrip.scale import check_sensor, ground_by_strip, weigh_strips
+from proofstrip.scale import against_scale, check_sensor, ground_by_strip, weigh_strips
 from proofstrip.sensitivity import Alternative, Material, check_cleaning, try_choices
 from proofstrip.stats import Comparison, compare_treatments
 from proofstrip.stats.probability import give_probabilities
@@ -141,7 +141,8 @@ def clean(work: Work) -> Work:
 
 def moisture(work: Work) -> Work:
     """Bring the grain to standard moisture."""
-    return replace(work, points=correct_moisture(work.points, work.settings))
+    notices = (*work.notices, *note_stuck(work.points, work.settings))
+    return replace(work, points=correct_moisture(work.points, work.settings), notices=notices)
 
 
 def assign(work: Work) -> Work:
@@ -241,6 +242,7 @@ def _conclude(work: Work) -> Findings:
     """Put checks and warnings together, and decide."""
     control, comparison = work.settings.trial_map.control, work.compared
     cells, confidence = list_cells(work.points), work.settings.stats.confidence
+    ratios = against_scale(cells, work.sensed, work.strips)
     own = (
         check_machines(work.sensed, machine_shares(cells), control, not work.weighed),
         check_order(cells, control),
@@ -268,8 +270,8 @@ def _conclude(work: Work) -> Findings:
         work.excluded,
         odds,
         remarks,
-        estimate_offsets(cells, work.strips_map, confidence),
-        estimate_drift(cells, confidence),
+        estimate_offsets(cells, work.strips_map, confidence, ratios),
+        estimate_drift(ratios, confidence, "tickets") if len(ratios) else estimate_drift(cells, confidence),
     )
 
 

@@ -7,6 +7,7 @@ harvested has one: a trial that is half weighed and half sensed would compare th
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+from scipy import special
 
 from proofstrip.assign import find_strip
 from proofstrip.clean import Track
@@ -77,7 +78,8 @@ def weigh_strips(
     without = harvested[~harvested.isin(known["strip"])].tolist()
     if without:
         said = f"{len(without)} of {len(harvested)} harvested strips have no ticket ({', '.join(without[:6])}"
-        said += f"{' ...' if len(without) > 6 else ''}); the monitor's yields are used for all."
+        said += f"{' ...' if len(without) > 6 else ''}); the monitor's yields are used for all. That a "
+        said += "treatment misleads the monitor is not excluded."
         return table, (Notice("tickets_incomplete", said),)
     weighed = _add_loads(known, table, settings.standard_moisture_pct)
     area = table["strip"].map(ground)
@@ -128,15 +130,47 @@ def check_sensor(sensed: pd.DataFrame, weighed: pd.DataFrame, control: str) -> t
     if not (weighed["source"] == "scale").all():
         return ()
     logs = pd.Series(np.log(weighed["yield_kg_ha"] / sensed["yield_kg_ha"]), index=weighed.index)
-    ratio = logs.groupby(weighed["treatment"]).mean()
+    by_treatment = logs.groupby(weighed["treatment"])
+    ratio, counts = by_treatment.mean(), by_treatment.count()
+    df = int(counts.sum() - len(counts))
+    variance = float(((logs - by_treatment.transform("mean")) ** 2).sum()) / df if df > 0 else np.nan
     apart = 100 * (ratio.drop(index=control, errors="ignore") - ratio.get(control, np.nan))
     allowed = f"within {MAX_RATIO_APART_PCT:g} %"
     if apart.dropna().empty:
         return (Check("scale_against_monitor", None, None, allowed, "There is nothing to compare."),)
     treatment = str(apart.abs().idxmax())
     value = float(apart[treatment])
+    se = 100 * np.sqrt(variance * (1 / counts[treatment] + 1 / counts[control]))
+    sure = ""
+    if np.isfinite(se):
+        reach = float(special.stdtrit(df, 0.95)) * se
+        sure = f" (90 % interval of scale over monitor {value - reach:+.1f} to {value + reach:+.1f} %)"
     note = (
         f"Against the scale, the monitor read {treatment} {abs(value):.1f} % {'low' if value > 0 else 'high'} compared "
-        "with the control. The answer uses the scale."
+        f"with the control{sure}. The answer uses the scale."
     )
     return (Check("scale_against_monitor", abs(value) <= MAX_RATIO_APART_PCT, round(value, 3), allowed, note),)
+
+
+def against_scale(cells: pd.DataFrame, sensed: pd.DataFrame, weighed: pd.DataFrame) -> pd.DataFrame:
+    """Set monitor against scale for each strip that one combine cut in one day.
+
+    Parameters
+    ----------
+    cells : pandas.DataFrame
+        From ``machines.list_cells``.
+    sensed, weighed : pandas.DataFrame
+        Strip tables of the combine and of the scale, the same strips in the same order.
+
+    Returns
+    -------
+    pandas.DataFrame
+        Cells with log_ratio, and log_yield the same: log of monitor over scale; the ground cancels, so there are no
+        blocks. Empty where nothing was weighed.
+    """
+    if not (weighed["source"] == "scale").all():
+        return cells.head(0).assign(log_ratio=0.0)
+    logs = pd.Series(np.log(sensed["yield_kg_ha"].to_numpy() / weighed["yield_kg_ha"].to_numpy()), weighed["strip"])
+    whole = cells[~cells["strip"].duplicated(keep=False)]
+    ratio = whole["strip"].map(logs)
+    return whole.assign(block="", log_yield=ratio, log_ratio=ratio)[ratio.notna()].reset_index(drop=True)
