@@ -63,6 +63,13 @@ def test_file_that_is_there_is_left_alone(raw: Path, tmp_path: Path) -> None:
     assert (tmp_path / "trial.toml").read_text() == "mine"
 
 
+def test_folder_that_is_not_there_is_named(raw: Path, tmp_path: Path) -> None:
+    result = start(raw, "--to", tmp_path / "nowhere" / "trial.toml")
+    assert result.exit_code == 2
+    assert isinstance(result.exception, SystemExit)
+    assert "there is no folder" in result.output
+
+
 def test_raw_file_that_cannot_be_read_writes_nothing(tmp_path: Path) -> None:
     (tmp_path / "log.csv").write_text("")
     result = start(tmp_path / "log.csv", "--to", tmp_path / "trial.toml")

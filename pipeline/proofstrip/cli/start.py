@@ -26,6 +26,8 @@ def start(files: tuple[Path, ...], map_file: Path | None, crop: Crop | None, tri
     """Write a commented trial file for these raw files."""
     if trial.exists():
         raise click.UsageError(f"{trial} is there already; name another file.")
+    if not trial.parent.is_dir():
+        raise click.UsageError(f"there is no folder {trial.parent}; make it, or name a file in another one.")
     text = write_first_draft([survey_file(path, crop) for path in files], map_file, crop, trial.parent)
     trial.write_text(text, encoding="utf-8")
     click.echo(f"Wrote {trial}. Fill in what is empty, then: proofstrip run {trial}")
