@@ -75,6 +75,10 @@ MEANINGS = {
         "control": "treatment that the others are compared with",
     },
     "scale": {"file": "scale tickets, one row a load ([strips](strips.md#scale-tickets))"},
+    "zones": {
+        "file": "a zone layer: polygons with a name each, or a raster of zone numbers",
+        "zone": "name of its column, for polygons",
+    },
     "ground_loss": {"file": "ground-loss counts, one row a frame; a run does not use them yet"},
     "economics": {
         "price": "price of the grain, or a list of season prices whose mean is used",

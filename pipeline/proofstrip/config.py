@@ -110,6 +110,13 @@ class TablePart(Part):
     file: str
 
 
+class ZonesPart(Part):
+    """A zone layer: polygons with a name each, or a raster of zone numbers."""
+
+    file: str
+    zone: str = "zone"
+
+
 class EconomicsPart(Part):
     """Prices, the investment and how long it may take to pay back; one currency throughout."""
 
@@ -275,6 +282,7 @@ class Settings(Part):
     trial_map: TrialMapPart
     scale: TablePart | None = None
     ground_loss: TablePart | None = None
+    zones: ZonesPart | None = None
     economics: EconomicsPart | None = None
     clean: CleanPart
     moisture: MoisturePart

@@ -7,6 +7,7 @@ from typing import Any
 
 import pandas as pd
 
+from proofstrip.along import Along, ZoneDifference
 from proofstrip.clean import Delay
 from proofstrip.crops import Crop
 from proofstrip.drift import Drift
@@ -16,6 +17,7 @@ from proofstrip.exclusions import ExclusionCount
 from proofstrip.flags import count_flags
 from proofstrip.machines import MachineOffset
 from proofstrip.sensitivity import Alternative
+from proofstrip.spatial import SpatialFit
 from proofstrip.stats import Check, Comparison
 from proofstrip.stats.further import Probability
 from proofstrip.stats.remarks import Remark
@@ -128,6 +130,8 @@ class Findings:
     machines : tuple of MachineOffset
         Empty with one combine.
     drift : tuple of Drift
+    along, zones, spatial : tuple of Along, tuple of ZoneDifference, tuple of SpatialFit
+        Where in the field the treatments differ.
     """
 
     delays: tuple[Delay, ...]
@@ -143,6 +147,9 @@ class Findings:
     remarks: tuple[Remark, ...] = ()
     machines: tuple[MachineOffset, ...] = ()
     drift: tuple[Drift, ...] = ()
+    along: tuple[Along, ...] = ()
+    zones: tuple[ZoneDifference, ...] = ()
+    spatial: tuple[SpatialFit, ...] = ()
 
 
 def describe_run(findings: Findings, trial: dict[str, Any], crop: Crop) -> dict[str, Any]:
@@ -178,6 +185,9 @@ def describe_run(findings: Findings, trial: dict[str, Any], crop: Crop) -> dict[
             "remarks": [dataclasses.asdict(remark) for remark in findings.remarks],
             "economics": [dataclasses.asdict(payback) for payback in findings.paybacks],
             "sensitivity": [dataclasses.asdict(row) for row in findings.alternatives],
+            "along": [dataclasses.asdict(row) for row in findings.along],
+            "zones": [dataclasses.asdict(row) for row in findings.zones],
+            "spatial": [dataclasses.asdict(row) for row in findings.spatial],
             "checks": [dataclasses.asdict(check) for check in findings.checks],
             "warnings": [dataclasses.asdict(notice) for notice in findings.warnings],
             "verdict": dataclasses.asdict(findings.verdict),

@@ -10,6 +10,7 @@ from typing import Any
 import geopandas as gpd
 import pandas as pd
 
+from proofstrip.along import Along, ZoneDifference, compare_along, compare_zones
 from proofstrip.assign import assign_strips
 from proofstrip.checks import check_strips, look_at_run, warn_in_answer
 from proofstrip.clean import Delay, Track, clean_points, estimate_delays, follow_machines
@@ -25,11 +26,13 @@ from proofstrip.moisture import correct_moisture, note_stuck
 from proofstrip.read import Exclusions, read_exclusions, read_harvest, read_tickets, read_trial_map
 from proofstrip.read.files import short_name
 from proofstrip.read.positions import WGS84
+from proofstrip.read.zones import read_zones
 from proofstrip.record import Clock, describe_inputs, write_json, write_tables, written_whole
 from proofstrip.report import ReportMaterial, write_report
 from proofstrip.result import Findings, describe_run
 from proofstrip.scale import against_scale, check_sensor, ground_by_strip, weigh_strips
 from proofstrip.sensitivity import Alternative, Material, check_cleaning, try_choices
+from proofstrip.spatial import SpatialFit, fit_spatial
 from proofstrip.stats import Comparison, compare_treatments
 from proofstrip.stats.probability import give_probabilities
 from proofstrip.stats.remarks import make_remarks
@@ -59,7 +62,7 @@ class Work:
     exclusions : Exclusions or None
         What a person excluded.
     excluded : tuple of ExclusionCount
-    alternatives, paybacks, notices, inputs
+    alternatives, along, zones, spatial, paybacks, notices, inputs
         As the stages found them.
     """
 
@@ -75,6 +78,9 @@ class Work:
     exclusions: Exclusions | None = None
     excluded: tuple[ExclusionCount, ...] = ()
     alternatives: tuple[Alternative, ...] = ()
+    along: tuple[Along, ...] = ()
+    zones: tuple[ZoneDifference, ...] = ()
+    spatial: tuple[SpatialFit, ...] = ()
     paybacks: tuple[Payback, ...] = ()
     notices: tuple[Notice, ...] = ()
     inputs: dict[str, str] = field(default_factory=dict)
@@ -187,6 +193,25 @@ def stats(work: Work) -> Work:
     return replace(work, comparison=comparison, alternatives=try_choices(material, comparison, work.weighed))
 
 
+def where(work: Work) -> Work:
+    """Look where in the field the treatments differ: along the strips, by zone, and with like ground beside it."""
+    settings, control = work.settings, work.settings.trial_map.control
+    level, seed = settings.stats.confidence, settings.stats.seed
+    zones: tuple[ZoneDifference, ...] = ()
+    inputs = work.inputs
+    if settings.zones is not None:
+        zone, sha256 = read_zones(settings.zones, settings.folder, work.points)
+        zones = compare_zones(work.points, work.strips_map, zone, control, level)
+        inputs = {**inputs, _name_input(settings, settings.zones.file): sha256}
+    return replace(
+        work,
+        along=compare_along(work.points, work.strips_map, control, level, seed),
+        zones=zones,
+        spatial=fit_spatial(work.points, work.strips_map, control, level),
+        inputs=inputs,
+    )
+
+
 def economics(work: Work) -> Work:
     """Price the difference, where there are prices."""
     prices, settings = work.settings.economics, work.settings
@@ -197,7 +222,18 @@ def economics(work: Work) -> Work:
     return replace(work, paybacks=priced, comparison=price_rates(work.compared, settings.trial.crop, prices))
 
 
-STAGES: tuple[Callable[[Work], Work], ...] = (read, clean, moisture, assign, exclude, strips, scale, stats, economics)
+STAGES: tuple[Callable[[Work], Work], ...] = (
+    read,
+    clean,
+    moisture,
+    assign,
+    exclude,
+    strips,
+    scale,
+    stats,
+    where,
+    economics,
+)
 
 
 def run_trial(settings: Settings, folder: Path, say: Callable[[str], None] = lambda text: None) -> dict[str, Any]:
@@ -272,6 +308,9 @@ def _conclude(work: Work) -> Findings:
         remarks,
         estimate_offsets(cells, work.strips_map, confidence, ratios),
         estimate_drift(ratios, confidence, "tickets") if len(ratios) else estimate_drift(cells, confidence),
+        work.along,
+        work.zones,
+        work.spatial,
     )
 
 

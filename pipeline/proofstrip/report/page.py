@@ -8,7 +8,7 @@ from typing import Any
 import jinja2
 
 from proofstrip.report import choices as other_choices
-from proofstrip.report import evidence, machines, pictures, sections
+from proofstrip.report import evidence, machines, pictures, sections, where
 from proofstrip.report.answer import Answer, give_answer
 from proofstrip.report.material import ReportMaterial
 from proofstrip.report.pictures import Picture
@@ -82,6 +82,7 @@ def build_sections(material: ReportMaterial, units: Units) -> list[Section]:
         machines.machine_section(result),
         _choice_section(choices, units),
         sections.statistics_section(material, units, evidence.evidence_pictures(material, units)),
+        where.where_section(result, bool((material.strips["source"] == "scale").any())),
         sections.check_section(result),
         sections.warning_section(result),
         sections.run_section(material.run),
