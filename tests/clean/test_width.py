@@ -8,8 +8,9 @@ import shapely
 from tests.clean.truth import to_points
 
 from proofstrip.clean import follow_machines
+from proofstrip.clean.settle import settle_width
 from proofstrip.clean.track import Track
-from proofstrip.clean.width import Overlap, measure_overlap, settle_width
+from proofstrip.clean.width import measure_overlap
 from proofstrip.config import load_defaults
 from proofstrip.simulate import SCENARIOS, simulate_harvest
 
@@ -81,15 +82,6 @@ def test_a_pass_does_not_count_against_itself():
     track = drive([((0.0, 0.0), (0.0, 100.0))])
     jitter = replace(track, northing=track.northing + np.random.default_rng(1).normal(0, 0.3, len(track)))
     assert measure_overlap(jitter, 0.5).taken.max() == 0.0
-
-
-def test_overlap_that_position_noise_would_give_is_ignored_and_real_overlap_kept():
-    settings = load_defaults().clean
-    track = drive([((9.0 * k, 0.0), (9.0 * k, 200.0)) for k in range(6)])
-    noisy = Overlap(np.full(len(track), 0.004), np.where(track.pass_id > 1, 1, 0))
-    assert settle_width(track, noisy, settings) == pytest.approx(np.full(len(track), 9.0))
-    half = Overlap(np.where(track.pass_id == 6, 0.5, 0.0), np.where(track.pass_id > 1, 1, 0))
-    assert settle_width(track, half, settings)[track.pass_id == 6] == pytest.approx(4.5, abs=0.01)
 
 
 def test_the_narrow_last_pass_of_an_invented_field_is_found():
@@ -170,16 +162,9 @@ def test_the_cut_is_never_wider_than_the_header_nor_below_nothing():
     assert width.min() >= 0
 
 
-def test_the_usual_overlap_stands_in_for_passes_that_do_not_clearly_differ():
-    settings = load_defaults().clean
-    track = drive([((8.5 * k, 0.0), (8.5 * k, 200.0)) for k in range(6)])
-    share = np.array([0.0, 0.5, 0.4, 0.6, 0.5, 0.45])[track.pass_id - 1] / 9
-    width = settle_width(track, Overlap(share, np.where(track.pass_id > 1, 1, 0)), settings)
-    by_pass = [float(width[track.pass_id == number].mean()) for number in range(1, 7)]
-    assert by_pass == pytest.approx([9.0] + [8.5] * 5)
-
-
-def test_no_records_have_no_width():
-    track = drive([((0.0, 0.0), (0.0, 100.0))])
-    empty = Track(**{name: values[:0] for name, values in track.__dict__.items()})
-    assert len(settle_width(empty, Overlap(np.zeros(0), np.zeros(0, dtype=np.int64)), load_defaults().clean)) == 0
+def test_ground_left_standing_beside_the_header_is_measured_as_a_gap():
+    # 9 m passes: 0.4 m left standing, then 0.3 m of overlap, then a gap too wide to see the neighbour.
+    track = drive([((x, 0.0), (x, 200.0)) for x in (0.0, 9.4, 18.1, 28.5)])
+    measured = measure_overlap(track, 0.5)
+    signed = [float((9 * measured.taken - measured.gap)[track.pass_id == number].mean()) for number in range(1, 5)]
+    assert signed == pytest.approx([0.0, -0.4, 0.3, 0.0], abs=0.05)

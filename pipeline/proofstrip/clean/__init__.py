@@ -27,6 +27,7 @@ from proofstrip.clean.position import (
     position_frozen,
     position_jump,
 )
+from proofstrip.clean.settle import settle_width
 from proofstrip.clean.shift import Cut, find_cut
 from proofstrip.clean.track import (
     Floats,
@@ -43,7 +44,7 @@ from proofstrip.clean.track import (
     stand_for_start,
     sum_within,
 )
-from proofstrip.clean.width import measure_overlap, settle_width
+from proofstrip.clean.width import measure_overlap
 from proofstrip.config import CleanPart
 from proofstrip.errors import DataError
 from proofstrip.flags import EXCLUDING, Flag

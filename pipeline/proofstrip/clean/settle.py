@@ -1,0 +1,165 @@
+"""From measured overlap to cut width: how much of the overlap is real, and how much is position noise.
+
+Satellite error wanders slowly, so even the mean of a pass is off by some centimetres. Each pass is therefore drawn to
+what is usual among the machine's passes like it, by as much as the field's own passes show their overlap to be noise.
+"""
+
+import numpy as np
+import pandas as pd
+from scipy import ndimage, special
+
+from proofstrip.clean.track import Floats, Ints, Track, first_of_run, last_of_run
+from proofstrip.clean.width import Overlap
+from proofstrip.config import CleanPart
+
+STEADY_MAD_M = 0.3
+RUNNING_M = 30.0
+LEAST_RECORDS = 20
+# Fewer passes alike cannot tell real overlap from noise: as if this many more had shown half of it to be real.
+LEAST_ALIKE = 4
+PRIOR_TRUST = 0.5
+
+
+def settle_width(track: Track, overlap: Overlap, settings: CleanPart) -> Floats:
+    """Turn measured overlap into cut width, drawing it to the usual as far as it is noise.
+
+    Parameters
+    ----------
+    track : Track
+    overlap : Overlap
+    settings : CleanPart
+        Within ``full_width_share`` of the header's width, passes count as alike; beyond, overlap is what was measured.
+
+    Returns
+    -------
+    array of float, shape (n,)
+        Cut width, never above the header width [m].
+    """
+    if len(track) == 0:
+        return np.zeros(0)
+    steps = track.distance[track.distance > 0]
+    step_m = max(float(np.median(steps)), 0.1) if len(steps) else 0.1
+    # Below zero where ground was left standing: without that, chance overlaps would count and chance gaps would not.
+    signed = overlap.taken * track.swath - overlap.gap
+    measured = _smooth_within(signed, track.pass_id, max(3, int(RUNNING_M / step_m) | 1))
+    usual, trust, error = _learn_usual(track, overlap, signed, settings.full_width_share)
+    alike = np.abs(measured - usual) <= settings.full_width_share * track.swath
+    likely = np.where(alike, usual + trust * (measured - usual), measured)
+    sides = np.maximum(overlap.edges, 1)
+    lost = sides * expected_overlap(likely / sides, error)
+    alone = np.where(measured > settings.full_width_share * track.swath, measured, 0.0)
+    return np.clip(track.swath - np.where(overlap.edges > 0, lost, alone), 0.0, track.swath)
+
+
+def expected_overlap(likely: Floats, error: Floats) -> Floats:
+    """Give the mean overlap where the likely one may be off: a gap is no overlap, however wide.
+
+    Parameters
+    ----------
+    likely : array of float, shape (n,)
+        Below zero for a gap [m].
+    error : array of float, shape (n,)
+        Standard deviation of the likely one, normally distributed [m].
+
+    Returns
+    -------
+    array of float, shape (n,)
+        Mean of what lies above zero [m].
+
+    Examples
+    --------
+    >>> expected_overlap(np.array([-0.5, 0.0, 0.5]), np.full(3, 0.1)).round(3).tolist()
+    [0.0, 0.04, 0.5]
+    """
+    error = np.maximum(error, 1e-6)
+    score = likely / error
+    density = np.exp(-(score**2) / 2) / np.sqrt(2 * np.pi)
+    return np.asarray(np.maximum(error * (score * special.ndtr(score) + density), 0.0), dtype=np.float64)
+
+
+def _smooth_within(values: Floats, pass_id: Ints, records: int) -> Floats:
+    """Take the running median within each pass, or the pass's own median where the pass is steady."""
+    smooth = np.zeros_like(values)
+    first = first_of_run(pass_id)
+    for start in np.flatnonzero((first == np.arange(len(values))) & (pass_id > 0)):
+        stop = start + int(np.searchsorted(first[start:], start, side="right"))
+        part = values[start:stop]
+        middle = float(np.median(part))
+        steady = float(np.median(np.abs(part - middle))) * 1.4826 < STEADY_MAD_M
+        smooth[start:stop] = ndimage.median_filter(part, min(records, len(part)), mode="nearest")
+        if steady:
+            calm = np.abs(smooth[start:stop] - middle) < 2 * STEADY_MAD_M
+            smooth[start:stop][calm] = middle
+    return smooth
+
+
+def _learn_usual(track: Track, overlap: Overlap, signed: Floats, share: float) -> tuple[Floats, Floats, Floats]:
+    """Give each record its pass's usual overlap, how far its own is to be trusted, and how far both may be off."""
+    passes = _sum_up_passes(track, overlap, signed)
+    for _, alike in passes.groupby(["machine", "edges"]):
+        reach = share * float(alike["header"].median())
+        level, count = usual_level(alike["level"].to_numpy(), reach)
+        passes.loc[alike.index, "usual"] = level
+        passes.loc[alike.index, "telling"] = (count >= LEAST_ALIKE) & (alike["halves"].abs() <= reach).to_numpy()
+    off = (passes["level"] - passes["usual"]) ** 2
+    squares = pd.DataFrame({"machine": passes["machine"], "off": off, "noise": passes["halves"] ** 2 / 2})
+    by_machine = squares[passes["telling"]].groupby("machine")
+    mean, alike_passes = by_machine.mean(), by_machine.size()
+    # Slow errors shift a pass by about as much as its halves differ over root two; the rest of the scatter is real.
+    own = (1 - mean["noise"] / mean["off"].where(mean["off"] > 0)).clip(0, 1).fillna(PRIOR_TRUST)
+    trust = (alike_passes * own + LEAST_ALIKE * PRIOR_TRUST) / (alike_passes + LEAST_ALIKE)
+    machine = pd.Series(track.machine)
+    return (
+        pd.Series(track.pass_id).map(passes["usual"]).fillna(0.0).to_numpy(),
+        machine.map(trust).fillna(PRIOR_TRUST).to_numpy(),
+        machine.map((trust * mean["noise"]) ** 0.5).fillna(0.0).to_numpy(),
+    )
+
+
+def _sum_up_passes(track: Track, overlap: Overlap, signed: Floats) -> pd.DataFrame:
+    """Give, for each pass beside cut ground, its median overlap and how far the means of its halves differ."""
+    beside = np.flatnonzero((track.pass_id > 0) & (overlap.edges > 0) & (track.swath > 0))
+    number = track.pass_id[beside]
+    first, last = first_of_run(track.pass_id)[beside], last_of_run(track.pass_id)[beside]
+    late = beside > (first + last) / 2
+    records = pd.DataFrame(
+        {
+            "machine": track.machine[beside],
+            "edges": overlap.edges[beside],
+            "header": track.swath[beside],
+            "level": signed[beside],
+        }
+    )
+    passes = records.groupby(number).median()
+    first_half, second_half = (records["level"][mask].groupby(number[mask]).mean() for mask in (~late, late))
+    passes["halves"] = (first_half - second_half).reindex(passes.index)
+    passes = passes[records.groupby(number).size() >= LEAST_RECORDS]
+    return passes.assign(edges=passes["edges"].round(), usual=passes["level"], telling=False)
+
+
+def usual_level(level: Floats, reach: float) -> tuple[Floats, Ints]:
+    """Move each level to the middle of the levels near it.
+
+    Parameters
+    ----------
+    level : array of float, shape (n,)
+        One a pass.
+    reach : float
+        How near levels count.
+
+    Returns
+    -------
+    tuple of array of float, shape (n,), and array of int, shape (n,)
+        The median of the levels within reach, and their number. A level with no other near it stays as it is.
+
+    Examples
+    --------
+    >>> usual_level(np.array([0.2, 0.3, 0.4, 4.0]), 0.5)[0].tolist()
+    [0.3, 0.3, 0.3, 4.0]
+    """
+    ordered, centre = np.sort(level), level
+    for _ in range(5):
+        low = np.searchsorted(ordered, centre - reach, side="left")
+        high = np.searchsorted(ordered, centre + reach, side="right")
+        centre = (ordered[(low + high - 1) // 2] + ordered[(low + high) // 2]) / 2
+    return centre, high - low
