@@ -12,7 +12,7 @@ from proofstrip.stats.dose import fit_doses, price_doses, read_doses
 from proofstrip.stats.further import DoseResponse
 from proofstrip.stats.linear import fit_blocks
 from proofstrip.stats.remarks import tell_best, tell_response
-from proofstrip.stats.wording import YieldUnit
+from proofstrip.stats.wording import YieldUnit, say_money
 
 RATES = (0, 50, 100, 150, 200)
 
@@ -77,7 +77,7 @@ def test_a_dear_input_moves_the_best_rate_down_to_the_lowest() -> None:
     assert doses == pytest.approx([150, 100, 50, 0], abs=8)
     priced = price_doses(found, 0.5, 4.0, "USD")
     assert priced.pays_best.end == "lowest"
-    assert "the control's own rate" in tell_best(priced)
+    assert "the control's own rate" in tell_best(priced, YieldUnit("bu/ac", 1.0, 1))
 
 
 def test_the_gain_at_the_best_rate_is_worth_its_yield_less_its_cost() -> None:
@@ -109,3 +109,10 @@ def test_a_bad_dose(cell: object, words: str) -> None:
     with pytest.raises(DataError) as fault:
         compare_treatments(table, "none", settings(), "yield")
     assert words in str(fault.value)
+
+
+def test_money_is_said_for_the_area_of_the_yields() -> None:
+    found = price_doses(respond(lambda rate: 60 + 0.3 * rate - 0.001 * rate**2, noise=0.3), 0.1, 4.0, "USD")
+    assert f"it earns {say_money(found.pays_best.gain, 'USD')} an acre" in tell_best(found, YieldUnit("bu/ac", 1.0, 1))
+    said = tell_best(found, YieldUnit("kg/ha", 1.0, 0))
+    assert f"it earns {say_money(found.pays_best.gain / 0.40468564224, 'USD')} a hectare" in said

@@ -8,6 +8,7 @@ from proofstrip.config import StatsPart
 from proofstrip.stats.further import BestDose, ConditionEffect, DoseResponse, Probability, SplitStrips, Trend
 from proofstrip.stats.results import Comparison
 from proofstrip.stats.wording import YieldUnit, list_words, say_money, say_p
+from proofstrip.units import HA_PER_ACRE
 
 MOST_TREATMENTS = 6  # the odds of more would bury the page; result.json has them all
 
@@ -53,7 +54,7 @@ def make_remarks(
     if comparison.trend is not None:
         found.append(Remark("order", tell_trend(comparison.trend, comparison, unit)))
     found += [Remark("condition", tell_condition(effect, comparison, unit)) for effect in comparison.conditions]
-    found += [Remark("odds", tell_odds(row, comparison.control)) for row in probabilities[:MOST_TREATMENTS]]
+    found += [Remark("odds", tell_odds(row, comparison.control, unit)) for row in probabilities[:MOST_TREATMENTS]]
     if probabilities:
         found.append(Remark("last_odds", tell_prior(settings)))
     return tuple(found)
@@ -111,17 +112,19 @@ def tell_response(dose: DoseResponse, unit: YieldUnit) -> str:
         said += f" The means stray from any smooth curve (p {say_p(dose.lack_of_fit_p)}): compare the rates one by one."
     said += f" Yield alone is highest at {_say_place(dose.most_yield, dose)}."
     if dose.pays_best is not None:
-        said += " " + tell_best(dose)
+        said += " " + tell_best(dose, unit)
     return said
 
 
-def tell_best(dose: DoseResponse) -> str:
+def tell_best(dose: DoseResponse, unit: YieldUnit) -> str:
     """Say which dose pays best.
 
     Parameters
     ----------
     dose : DoseResponse
         With ``pays_best``.
+    unit : YieldUnit
+        Money is said an acre or a hectare, as the yields are.
 
     Returns
     -------
@@ -136,9 +139,11 @@ def tell_best(dose: DoseResponse) -> str:
     if say_dose(best.dose, dose) == say_dose(control, dose):
         return f"{said}: the control's own rate."
     verb = "earns" if best.gain >= 0 else "loses"
-    span = f"{say_money(best.gain_low, dose.currency)} to {say_money(best.gain_high, dose.currency)}"
+    metric = unit.label.endswith("ha")
+    place, per = ("a hectare", 1 / HA_PER_ACRE) if metric else ("an acre", 1.0)
+    span = f"{say_money(per * best.gain_low, dose.currency)} to {say_money(per * best.gain_high, dose.currency)}"
     return (
-        f"{said}; against {say_dose(control, dose)} it {verb} {say_money(abs(best.gain), dose.currency)} an acre "
+        f"{said}; against {say_dose(control, dose)} it {verb} {say_money(per * abs(best.gain), dose.currency)} {place} "
         f"({100 * dose.confidence:.0f} % interval {span})."
     )
 
@@ -285,13 +290,15 @@ def say_chance(share: float) -> str:
     return "less than 1 in 100" if share < 0.005 else f"{100 * share:.0f} in 100"
 
 
-def tell_odds(row: Probability, control: str) -> str:
+def tell_odds(row: Probability, control: str, unit: YieldUnit) -> str:
     """Say how likely a treatment yields more, and pays.
 
     Parameters
     ----------
     row : Probability
     control : str
+    unit : YieldUnit
+        Money is said an acre or a hectare, as the yields are.
 
     Returns
     -------
@@ -308,11 +315,13 @@ def tell_odds(row: Probability, control: str) -> str:
         f" (effect {_pct(row.low_pct)} to {_pct(row.high_pct)}, 90 % interval; by this trial's strips alone {flat}). "
         f"That it {goal} in another year: {say_chance(row.next_year_above)}."
     )
-    adopted, left = row.loss_if_adopted_per_ac, row.loss_if_left_per_ac
+    adopted, left, place = row.loss_if_adopted_per_ac, row.loss_if_left_per_ac, "an acre"
+    if unit.label.endswith("ha"):
+        adopted, left, place = row.loss_if_adopted_per_ha, row.loss_if_left_per_ha, "a hectare"
     if adopted is None or left is None:
         return said
     return (
-        f"{said} Being wrong costs on average {say_money(adopted, row.currency)} an acre by adopting it and "
+        f"{said} Being wrong costs on average {say_money(adopted, row.currency)} {place} by adopting it and "
         f"{say_money(left, row.currency)} by leaving it."
     )
 

@@ -76,7 +76,7 @@ def give_verdict(
         sentences = [_sentence(order[0], words[0], comparison, priced.get(order[0].treatment), unit)]
     else:
         sentences = _group_sentences(order, words, comparison, priced, unit)
-    best = [tell_best(comparison.dose)] if comparison.dose and comparison.dose.pays_best else []
+    best = [tell_best(comparison.dose, unit)] if comparison.dose and comparison.dose.pays_best else []
     return Verdict(word, " ".join([*sentences, *best, *_warn_fragile(comparison)]))
 
 
