@@ -192,7 +192,7 @@ def test_every_setting_of_a_part_has_its_default_in_the_file_or_in_a_comment(par
         ("clean", "cell_m", 0.5),
         ("clean", "delay_s", None),
         ("clean", "delay_low_s", -15.0),
-        ("moisture", "use", "record"),
+        ("moisture", "use", "auto"),
         ("moisture", "declared_pct", None),
         ("strips", "end_trim_m", 0.0),
         ("stats", "confidence", 0.9),

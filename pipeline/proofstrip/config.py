@@ -197,6 +197,7 @@ class CleanPart(Part):
     delay_min_pairs: int = Field(ge=1)
     delay_min_confidence: Share
     delay_max_split_s: Seconds = Field(alias="delay_max_split", gt=0)
+    delay_max_range_s: Seconds = Field(alias="delay_max_range", gt=0)
     delay_min_prominence: float = Field(ge=0)
     ramp_level: Share
     ramp_max_s: Seconds = Field(alias="ramp_max", ge=0)

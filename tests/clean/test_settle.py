@@ -8,7 +8,7 @@ from tests.clean.test_width import drive
 from tests.clean.truth import to_points
 
 from proofstrip.clean import follow_machines
-from proofstrip.clean.settle import expected_overlap, settle_width, usual_level
+from proofstrip.clean.settle import expected_overlap, find_antenna_shift, settle_width, usual_level
 from proofstrip.clean.track import Track
 from proofstrip.clean.width import Overlap, measure_overlap
 from proofstrip.config import load_defaults
@@ -23,7 +23,7 @@ def settled(overlap_m: np.ndarray) -> np.ndarray:
     track = drive([((9.0 * k, 0.0), (9.0 * k, 200.0)) for k in range(PASSES)])
     taken, gap = np.maximum(overlap_m, 0) / 9, np.maximum(-overlap_m, 0)
     edges = (track.pass_id > 1).astype(np.int64)
-    overlap = Overlap(np.where(edges > 0, taken, 0.0), edges, np.where(edges > 0, gap, 0.0))
+    overlap = Overlap(np.where(edges > 0, taken, 0.0), edges, np.where(edges > 0, gap, 0.0), -edges)
     lost = 9 - settle_width(track, overlap, SETTINGS)
     return np.array([lost[track.pass_id == number].mean() for number in range(1, PASSES + 1)])
 
@@ -60,8 +60,30 @@ def test_chance_overlap_counts_by_its_mean():
 
 def test_ground_taken_away_from_both_edges_still_counts():
     track = drive([((0.0, 0.0), (0.0, 100.0))])
-    leftover = Overlap(np.full(len(track), 0.6), np.zeros(len(track), dtype=np.int64), np.zeros(len(track)))
+    none = np.zeros(len(track), dtype=np.int64)
+    leftover = Overlap(np.full(len(track), 0.6), none, np.zeros(len(track)), none)
     assert settle_width(track, leftover, SETTINGS) == pytest.approx(np.full(len(track), 0.4 * 9), abs=0.01)
+
+
+def test_an_antenna_that_stands_aside_takes_no_width():
+    # Up and down, the antenna 0.2 m to the right of the header's centre: tracks 8.6 and 9.4 m apart, headers 9 m.
+    lines = [((9.0 * k + 0.2, 0.0), (9.0 * k + 0.2, 300.0)) for k in range(12)]
+    track = drive(
+        [line if k % 2 == 0 else ((line[1][0] - 0.4, 300.0), (line[0][0] - 0.4, 0.0)) for k, line in enumerate(lines)]
+    )
+    overlap = measure_overlap(track, SETTINGS.cell_m)
+    signed = overlap.taken * track.swath - overlap.gap
+    shift = find_antenna_shift(track, overlap, signed)
+    assert shift == pytest.approx(np.full(len(track), shift[0]))
+    assert abs(shift[0]) == pytest.approx(0.4, abs=0.13)  # probes beside the header stand 0.25 m apart
+    inner = track.pass_id > 1
+    assert settle_width(track, overlap, SETTINGS)[inner].mean() == pytest.approx(9.0, abs=0.06)
+
+
+def test_half_passes_on_one_side_are_no_antenna_that_stands_aside():
+    track = drive([((9.0 * k - 4.5 * (k % 2), 0.0), (9.0 * k - 4.5 * (k % 2), 300.0)) for k in range(12)])
+    overlap = measure_overlap(track, SETTINGS.cell_m)
+    assert not find_antenna_shift(track, overlap, overlap.taken * track.swath - overlap.gap).any()
 
 
 GOOD_RECEIVER = replace(SCENARIOS["ordinary"], position_noise_m=0.015, pass_offset_m=0.0, overlap_m=0.3)

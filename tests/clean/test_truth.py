@@ -33,12 +33,13 @@ def test_the_difference_between_treatments_is_the_one_that_a_perfect_pipeline_se
 
 @pytest.mark.parametrize("name", ["ordinary", "hard", "contour", "already_shifted", "slow_log", "fast_log"])
 def test_a_delay_that_is_not_refused_is_near_the_truth(name, tmp_path):
-    # Against the mean time that the grain takes, as planted. Measured over 12 seeds: RMS 0.4 to 0.6 s, at most 1.3 s.
+    # Against the mean time that the grain takes, as planted. Measured over 12 seeds: RMS 0.4 to 0.6 s, at most 1.3 s,
+    # and 0.96 s under hard settings.
     errors = [error for seed in range(1, 13) for error in delay_errors(name, seed, tmp_path)]
     accepted = np.array([error for error in errors if error is not None])
     assert len(accepted) >= len(errors) / 2
     assert np.sqrt((accepted**2).mean()) <= 0.7
-    assert np.abs(accepted).max() <= 1.5
+    assert np.abs(accepted).max() <= (1.0 if name == "hard" else 1.5)
 
 
 @pytest.mark.parametrize("name", ["flat", "one_way"])

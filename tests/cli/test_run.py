@@ -10,7 +10,7 @@ from proofstrip.cli import run as command
 from proofstrip.cli.main import main
 from proofstrip.cli.run import folder_name
 
-STAGES = ["read", "clean", "moisture", "assign", "exclude", "strips", "scale", "stats", "economics", "report"]
+STAGES = ["read", "clean", "moisture", "assign", "exclude", "strips", "scale", "stats", "where", "economics", "report"]
 
 
 @pytest.fixture

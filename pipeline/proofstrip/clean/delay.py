@@ -200,18 +200,21 @@ def judge(sums: Floats, pair: Ints, lags: Floats, settings: CleanPart) -> "Delay
     halves = [_peak(_curve(sums[:, order % 2 == side].sum(axis=1)), lags) for side in (0, 1)]
     confidence = float(np.mean(np.abs(peaks - best) <= AGREE_S))
     prominence = float(np.nanmax(curve) - np.nanmax(np.where(np.abs(lags - best) > FAR_S, curve, -1.0)))
-    refusal = _refusal(best, confidence, abs(halves[0] - halves[1]), prominence, lags, settings)
+    low, high = np.quantile(peaks, [0.05, 0.95])
+    refusal = _refusal(best, confidence, (abs(halves[0] - halves[1]), high - low), prominence, lags, settings)
     if refusal:
         return refusal
-    low, high = np.quantile(peaks, [0.05, 0.95])
     pairs = len(np.unique(pair))
     agreement = f"correlation {np.nanmax(curve):.2f}"
     reason = f"{pairs} pairs of neighbouring passes in opposite directions agree best there ({agreement})"
     return Delay("", round(best, 2), round(float(low), 2), round(float(high), 2), "estimated", reason)
 
 
-def _refusal(best: float, confidence: float, split: float, prominence: float, lags: Floats, settings: CleanPart) -> str:
-    """Say which rule forbids the estimate; empty when none does."""
+def _refusal(
+    best: float, confidence: float, spread: tuple[float, float], prominence: float, lags: Floats, settings: CleanPart
+) -> str:
+    """Say which rule forbids the estimate; empty when none does. Spread: of the halves, and of what was resampled."""
+    split, reach = spread
     rules: Sequence[tuple[bool, str]] = (
         (
             best <= lags[0] + 1 or best >= lags[-1] - 1,
@@ -225,6 +228,10 @@ def _refusal(best: float, confidence: float, split: float, prominence: float, la
         (
             split > settings.delay_max_split_s,
             f"the two halves of the field differ by {split:.1f} s (at most {settings.delay_max_split_s:g} s)",
+        ),
+        (
+            reach > settings.delay_max_range_s,
+            f"resampled stretches leave a range of {reach:.1f} s (at most {settings.delay_max_range_s:g} s)",
         ),
         (
             prominence < settings.delay_min_prominence,

@@ -18,6 +18,8 @@ LEAST_RECORDS = 20
 # Fewer passes alike cannot tell real overlap from noise: as if this many more had shown half of it to be real.
 LEAST_ALIKE = 4
 PRIOR_TRUST = 0.5
+MOST_SHIFT_M = 0.5
+SURE = 3.0  # standard errors
 
 
 def settle_width(track: Track, overlap: Overlap, settings: CleanPart) -> Floats:
@@ -41,6 +43,7 @@ def settle_width(track: Track, overlap: Overlap, settings: CleanPart) -> Floats:
     step_m = max(float(np.median(steps)), 0.1) if len(steps) else 0.1
     # Below zero where ground was left standing: without that, chance overlaps would count and chance gaps would not.
     signed = overlap.taken * track.swath - overlap.gap
+    signed = signed - overlap.side * find_antenna_shift(track, overlap, signed)
     measured = _smooth_within(signed, track.pass_id, max(3, int(RUNNING_M / step_m) | 1))
     usual, trust, error = _learn_usual(track, overlap, signed, settings.full_width_share)
     alike = np.abs(measured - usual) <= settings.full_width_share * track.swath
@@ -49,6 +52,42 @@ def settle_width(track: Track, overlap: Overlap, settings: CleanPart) -> Floats:
     lost = sides * expected_overlap(likely / sides, error)
     alone = np.where(measured > settings.full_width_share * track.swath, measured, 0.0)
     return np.clip(track.swath - np.where(overlap.edges > 0, lost, alone), 0.0, track.swath)
+
+
+def find_antenna_shift(track: Track, overlap: Overlap, signed: Floats) -> Floats:
+    """Find how much more overlap shows on the right than a machine's passes have, because its antenna stands aside.
+
+    Parameters
+    ----------
+    track : Track
+    overlap : Overlap
+    signed : array of float, shape (n,)
+        Overlap, below zero for a gap [m].
+
+    Returns
+    -------
+    array of float, shape (n,)
+        Of the record's machine [m]; 0 where passes along cut ground on the left and on the right do not clearly differ.
+
+    Notes
+    -----
+    Where neighbouring passes run in opposite directions, an antenna that stands aside shows overlap on one side and a
+    gap on the other. The mean of both sides is what the header really met.
+    """
+    beside = (track.pass_id > 0) & (overlap.side != 0)
+    records = pd.DataFrame({"machine": track.machine, "pass": track.pass_id, "side": overlap.side, "level": signed})
+    by_pass = records[beside].groupby(["machine", "pass"])
+    passes = by_pass[["side", "level"]].median().assign(records=by_pass.size()).reset_index()
+    # A pass that met much less than a full header says nothing of the antenna.
+    passes = passes[(passes["records"] >= LEAST_RECORDS) & (passes["level"].abs() <= 2 * MOST_SHIFT_M)]
+    shift = {}
+    for machine, mine in passes.groupby("machine"):
+        left, right = (mine.loc[mine["side"] == side, "level"] for side in (-1, 1))
+        if min(len(left), len(right)) >= LEAST_ALIKE:
+            apart = float(right.median() - left.median())
+            unsure = float(np.hypot(left.std(), right.std())) / min(len(left), len(right)) ** 0.5
+            shift[machine] = apart / 2 if abs(apart) > SURE * unsure else 0.0
+    return pd.Series(track.machine).map(shift).fillna(0.0).to_numpy(dtype=np.float64)
 
 
 def expected_overlap(likely: Floats, error: Floats) -> Floats:

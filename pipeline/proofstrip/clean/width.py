@@ -69,11 +69,14 @@ class Overlap:
         How many sides of the header ran along ground already cut: 0, 1 or 2.
     gap : array of float, shape (n,)
         Ground left standing between the header and the cut ground along these sides [m].
+    side : array of int, shape (n,)
+        Which side ran along cut ground: 1 the right, -1 the left, 0 both or none.
     """
 
     taken: Floats
     edges: Ints
     gap: Floats
+    side: Ints
 
 
 def lay_grid(track: Track, cell_m: float) -> Ground:
@@ -129,24 +132,25 @@ def measure_overlap(track: Track, cell_m: float) -> Overlap:
     Drummond, Fraisse and Sudduth 1999, Trans. ASAE 42(5):1221 (area of polygons cut in harvest order; from memory):
     the grid gives the same area without polygon subtraction.
     """
-    taken, gap, edges = np.zeros(len(track)), np.zeros(len(track)), np.zeros(len(track), dtype=np.int64)
+    taken, gap = np.zeros(len(track)), np.zeros(len(track))
+    edges, side = np.zeros(len(track), dtype=np.int64), np.zeros(len(track), dtype=np.int64)
     if not (track.pass_id > 0).any():
-        return Overlap(taken, edges, gap)
+        return Overlap(taken, edges, gap, side)
     ground = lay_grid(track, cell_m)
     start = np.flatnonzero((first_of_run(track.pass_id) == np.arange(len(track))) & (track.pass_id > 0))
     length = pd.Series(track.pass_id[track.pass_id > 0]).value_counts()
     for first in start[np.argsort(track.time[start], kind="stable")]:
         run = slice(first, first + int(length[track.pass_id[first]]))
-        taken[run], edges[run], gap[run] = _cut_pass(track, ground, run)
-    return Overlap(taken, edges, gap)
+        taken[run], edges[run], gap[run], side[run] = _cut_pass(track, ground, run)
+    return Overlap(taken, edges, gap, side)
 
 
-def _cut_pass(track: Track, ground: Ground, run: slice) -> tuple[Floats, Ints, Floats]:
+def _cut_pass(track: Track, ground: Ground, run: slice) -> tuple[Floats, Ints, Floats, Ints]:
     """Measure the ground under one pass, then claim it."""
     width = float(np.median(track.swath[run]))
     if not width > 0:  # no header width: the pass neither finds nor claims ground
         nothing = np.zeros(len(track.swath[run]))
-        return nothing, nothing.astype(np.int64), nothing
+        return nothing, nothing.astype(np.int64), nothing, nothing.astype(np.int64)
     spacing = ground.cell / 1.4
     sides = int(np.ceil(width / spacing))
     lateral = ((np.arange(sides) + 0.5) / sides - 0.5) * width
@@ -163,7 +167,7 @@ def _cut_pass(track: Track, ground: Ground, run: slice) -> tuple[Floats, Ints, F
     cell = ground.locate(u, v)
     free = ground.owner[cell] == 0
     taken = 1 - np.bincount(record, weights=free.mean(axis=1)) / steps
-    edges, gap = _look_beside(ground, (across[first], along[first]), (right[0][first], right[1][first]), width)
+    edges, gap, side = _look_beside(ground, (across[first], along[first]), (right[0][first], right[1][first]), width)
     # Claim by cell centre: marking every touched cell would widen each swath by half a cell. Only the outermost places
     # can lie in a cell whose centre is outside.
     outer = np.flatnonzero(np.abs(lateral) > width / 2 - ground.cell * np.sqrt(0.5))
@@ -171,7 +175,7 @@ def _cut_pass(track: Track, ground: Ground, run: slice) -> tuple[Floats, Ints, F
     sideways = (off_u * right[0][:, None] + off_v * right[1][:, None]) * ground.cell**2
     free[:, outer] &= np.abs(lateral[outer] + sideways) <= width / 2
     ground.owner[cell[free]] = track.pass_id[run][0]
-    return taken, edges, gap
+    return taken, edges, gap, side
 
 
 def _turn_vector(easting: Floats, northing: Floats, ground: Ground) -> tuple[Floats, Floats]:
@@ -182,13 +186,14 @@ def _turn_vector(easting: Floats, northing: Floats, ground: Ground) -> tuple[Flo
 
 def _look_beside(
     ground: Ground, centre: tuple[Floats, Floats], right: tuple[Floats, Floats], width: float
-) -> tuple[Ints, Floats]:
+) -> tuple[Ints, Floats, Ints]:
     """Count the sides where the ground just outside the header was cut, and measure what was left standing there."""
-    edges, gap = np.zeros(len(centre[0]), dtype=np.int64), np.zeros(len(centre[0]))
+    edges, gap, side = np.zeros(len(centre[0]), dtype=np.int64), np.zeros(len(centre[0])), 0
     outside = width / 2 + EDGE_PROBE_M * (np.arange(EDGE_PROBES) + 0.5) / EDGE_PROBES
-    for reach in (-outside, outside):
+    for way_out, reach in ((-1, -outside), (1, outside)):
         place = (middle[:, None] + way[:, None] * reach for middle, way in zip(centre, right, strict=True))
         cut = (ground.owner[ground.locate(*place)] > 0).mean(axis=1)
         edges += cut > 0
+        side = side + way_out * (cut > 0)
         gap += np.where(cut > 0, (1 - cut) * EDGE_PROBE_M, 0.0)
-    return edges, gap
+    return edges, gap, np.asarray(side, dtype=np.int64)
