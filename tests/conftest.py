@@ -111,6 +111,7 @@ def make_track() -> Callable[..., Track]:
             "turn": none.astype(bool),
             "pass_id": none + 1,
             "cut_width": 6 * one,
+            **dict.fromkeys(("jumped", "frozen", "beside"), none.astype(bool)),
         }
         track = Track(**(parts | {name: np.asarray(values) for name, values in arrays.items()}))
         if "heading" in arrays or rows == 0:

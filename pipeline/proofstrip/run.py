@@ -142,7 +142,8 @@ def clean(work: Work) -> Work:
     settings = work.settings.clean
     track = follow_machines(work.points, settings)
     delays = estimate_delays(work.points, track, settings, work.settings.harvest.delay_applied_s)
-    return replace(work, track=track, delays=delays, points=clean_points(work.points, track, delays, settings))
+    points = clean_points(work.points, track, delays, settings)
+    return replace(work, track=track, delays=delays, points=points, notices=(*work.notices, *track.notices))
 
 
 def moisture(work: Work) -> Work:

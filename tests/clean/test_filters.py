@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from proofstrip.clean import Delay, clean_points, follow_machines
+from proofstrip.clean import Delay, clean_points, follow_machines, position
 from proofstrip.clean.filters import (
     FILTERS,
     Evidence,
@@ -27,6 +27,7 @@ from proofstrip.clean.filters import (
     turn,
 )
 from proofstrip.clean.shift import find_cut
+from proofstrip.config import load_defaults
 from proofstrip.flags import EXCLUDING, Flag, has_flag
 
 ROWS = 120
@@ -55,7 +56,11 @@ def evidence(make_track):
         flow = FLOW[:rows] if flow is None else np.asarray(flow, dtype=float)
         ground = cut.area > 0
         density = np.divide(flow, cut.area, out=np.full(rows, np.nan), where=ground)
-        return Evidence(track, logged or track, cut, flow, density, ground & (cut.pass_id > 0), np.ones(rows, bool))
+        if logged is not None:
+            settings = load_defaults().clean
+            jumped, frozen = position.position_jump(logged, settings), position.position_frozen(logged)
+            track = replace(track, jumped=jumped, frozen=frozen, beside=position.off_pass(logged, settings))
+        return Evidence(track, cut, flow, density, ground & (cut.pass_id > 0), np.ones(rows, bool))
 
     return build
 

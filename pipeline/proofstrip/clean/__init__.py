@@ -18,12 +18,14 @@ import pandas as pd
 
 from proofstrip.clean.delay import Delay, delay_by_record, estimate_delays
 from proofstrip.clean.filters import FILTERS, Evidence, apply_filters
+from proofstrip.clean.header import settle_header
 from proofstrip.clean.position import (
     PLACED,
     duplicate,
     expect_distance,
     mend_positions,
     missing,
+    off_pass,
     position_frozen,
     position_jump,
 )
@@ -32,7 +34,6 @@ from proofstrip.clean.shift import Cut, find_cut
 from proofstrip.clean.track import (
     Floats,
     Track,
-    drop_short_runs,
     find_headings,
     find_logs,
     find_spans,
@@ -73,20 +74,31 @@ def follow_machines(points: gpd.GeoDataFrame, settings: CleanPart) -> Track:
     DataError
         When no record can be placed, or the log cannot be one machine's.
     """
-    placed = points[list(PLACED)].notna().all(axis=1) & ~duplicate(points)
+    repeated = duplicate(points).to_numpy()
+    placed = points[list(PLACED)].notna().all(axis=1).to_numpy() & ~repeated
     if not placed.any():
         raise DataError(
             f"clean: none of the {len(points):,} records has a time, a position, a duration and a distance, "
             "so no pass can be followed. Look at the columns with proofstrip inspect."
         )
-    track = _lay_track(points, order_records(points, placed.to_numpy()), settings)
-    faulty = position_jump(track, settings) | position_frozen(track)
-    easting, northing = mend_positions(track, faulty)
-    track = replace(track, easting=easting, northing=northing)
+    logged = _lay_track(points, order_records(points, placed), settings)
+    jumped, frozen = position_jump(logged, settings), position_frozen(logged)
+    easting, northing = mend_positions(logged, jumped | frozen)
+    track = replace(logged, easting=easting, northing=northing, jumped=jumped, frozen=frozen)
     track = replace(track, heading=find_headings(track, HEADING_REACH_M), turn=find_turns(track, settings))
-    track = number_passes(track)
+    state, flow = _header_state(points)[track.row], points["mass_flow_kg_s"].to_numpy(dtype=np.float64)[track.row]
+    header_up, notices = settle_header(track, state, flow, settings)
+    track = number_passes(replace(track, header_up=header_up, notices=notices))
     width = settle_width(track, measure_overlap(track, settings.cell_m), settings)
-    return replace(track, cut_width=np.where(track.pass_id > 0, width, 0.0))
+    beside = off_pass(replace(logged, pass_id=track.pass_id), settings)
+    cut_width = np.where(track.pass_id > 0, width, 0.0)
+    return replace(track, cut_width=cut_width, beside=beside, repeated=np.flatnonzero(repeated))
+
+
+def _header_state(points: gpd.GeoDataFrame) -> Floats:
+    """Give the logged header state: 1 = up, 0 = down, NaN = not logged."""
+    down = points["header_down"].astype("Float64").to_numpy(dtype=np.float64, na_value=np.nan)
+    return np.asarray(1.0 - down, dtype=np.float64)
 
 
 def _lay_track(points: gpd.GeoDataFrame, row: np.ndarray, settings: CleanPart) -> Track:
@@ -95,7 +107,8 @@ def _lay_track(points: gpd.GeoDataFrame, row: np.ndarray, settings: CleanPart) -
     def column(name: str) -> Floats:
         return np.asarray(points[name].to_numpy(dtype=np.float64)[row], dtype=np.float64)
 
-    machine = pd.Categorical(points["machine"]).codes.astype(np.int64)[row]
+    kind = pd.Categorical(points["machine"])
+    machine = kind.codes.astype(np.int64)[row]
     duration, distance = column("duration_s"), column("distance_m")
     easting, northing = column("easting_m"), column("northing_m")
     time = spread_ties(column("time"), machine, duration)
@@ -109,7 +122,6 @@ def _lay_track(points: gpd.GeoDataFrame, row: np.ndarray, settings: CleanPart) -
     swath = column("swath_m")
     known = np.isfinite(swath) & (swath > 0)
     swath = np.where(known, swath, np.median(swath[known]) if known.any() else 0.0)
-    up = (points["header_down"] == False).fillna(False).to_numpy(dtype=bool)[row]  # noqa: E712 - three-valued
     nothing = np.zeros(len(row))
     return Track(
         row=row,
@@ -124,10 +136,11 @@ def _lay_track(points: gpd.GeoDataFrame, row: np.ndarray, settings: CleanPart) -
         odometer=sum_within(distance, log),
         swath=swath,
         heading=nothing,
-        header_up=drop_short_runs(up, log, duration, settings.header_up_s),
+        header_up=nothing.astype(bool),
         turn=nothing.astype(bool),
         pass_id=nothing.astype(np.int64),
         cut_width=swath,
+        names=tuple(str(name) for name in kind.categories),
     )
 
 
@@ -152,27 +165,22 @@ def clean_points(
         With cut_easting_m, cut_northing_m, cut_width_m, area_m2, wet_mass_kg, pass_id, flags and usable added;
         heading_deg is the direction of movement and geometry the place where the grain was cut.
     """
-    names = [str(name) for name in pd.Categorical(points["machine"]).categories]
-    cut = find_cut(track, delay_by_record(track, names, delays))
+    cut = find_cut(track, delay_by_record(track, track.names, delays))
     flags = np.zeros(len(points), dtype=np.int32)
     flags[missing(points).to_numpy()] |= Flag.MISSING
-    flags[duplicate(points).to_numpy()] |= Flag.DUPLICATE
-    for flag, mask in apply_filters(_gather(points, track, cut, delays, settings), settings):
+    flags[track.repeated] |= Flag.DUPLICATE
+    for flag, mask in apply_filters(_gather(points, track, cut, delays), settings):
         flags[track.row[mask]] |= flag
     return _write_back(points, track, cut, flags)
 
 
-def _gather(
-    points: gpd.GeoDataFrame, track: Track, cut: Cut, delays: tuple[Delay, ...], settings: CleanPart
-) -> Evidence:
+def _gather(points: gpd.GeoDataFrame, track: Track, cut: Cut, delays: tuple[Delay, ...]) -> Evidence:
     """Put together what the filters look at."""
     flow = points["mass_flow_kg_s"].to_numpy(dtype=np.float64)[track.row]
-    names = [str(name) for name in pd.Categorical(points["machine"]).categories]
-    sure = np.isin(track.machine, [names.index(delay.machine) for delay in delays if delay.source != "assumed"])
+    sure = np.isin(track.machine, [track.names.index(delay.machine) for delay in delays if delay.source != "assumed"])
     grounded = (cut.area > 0) & np.isfinite(flow)
     density = np.divide(flow * track.duration, cut.area, out=np.full(len(track), np.nan), where=grounded)
-    logged = _lay_track(points, track.row, settings)
-    return Evidence(track, logged, cut, flow, density, grounded & (cut.pass_id > 0), sure)
+    return Evidence(track, cut, flow, density, grounded & (cut.pass_id > 0), sure)
 
 
 def _write_back(points: gpd.GeoDataFrame, track: Track, cut: Cut, flags: np.ndarray) -> gpd.GeoDataFrame:

@@ -77,17 +77,16 @@ def estimate_delays(
     tuple of Delay
         One a machine, in the order of their names.
     """
-    names = pd.Categorical(points["machine"]).categories
     flow = points["mass_flow_kg_s"].to_numpy(dtype=np.float64)[track.row]
     return tuple(
         _settle(
-            str(name),
+            name,
             _estimate(track, flow, track.machine == code, settings),
             entry_half_time(track, flow, track.machine == code),
             settings,
             applied_s,
         )
-        for code, name in enumerate(names)
+        for code, name in enumerate(track.names)
         if (track.machine == code).any()
     )
 
@@ -259,7 +258,7 @@ def _peak(curve: Floats, lags: Floats) -> float:
     return float(lags[k])
 
 
-def delay_by_record(track: Track, names: list[str], delays: tuple[Delay, ...]) -> Floats:
+def delay_by_record(track: Track, names: Sequence[str], delays: tuple[Delay, ...]) -> Floats:
     """Give the delay of each record on the track from its machine's."""
     by_name = {delay.machine: delay.seconds for delay in delays}
     return np.array([by_name.get(name, 0.0) for name in names], dtype=np.float64)[track.machine]

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from proofstrip.clean import position, ramps, sensor
+from proofstrip.clean import ramps, sensor
 from proofstrip.clean.shift import Cut
 from proofstrip.clean.track import Bools, Floats, Track, first_of_run, last_of_run
 from proofstrip.config import CleanPart
@@ -24,8 +24,7 @@ class Evidence:
 
     Attributes
     ----------
-    track, logged : Track
-        Positions mended, and as logged.
+    track : Track
     cut : Cut
     flow : array of float, shape (n,)
         As logged [kg/s].
@@ -38,7 +37,6 @@ class Evidence:
     """
 
     track: Track
-    logged: Track
     cut: Cut
     flow: Floats
     density: Floats
@@ -51,18 +49,17 @@ Filter = Callable[[Evidence, CleanPart], Bools]
 
 def position_jump(evidence: Evidence, settings: CleanPart) -> Bools:
     """Flag ground that was placed by a position the machine could not have reached."""
-    return position.position_jump(evidence.logged, settings)[evidence.cut.place]
+    return evidence.track.jumped[evidence.cut.place]
 
 
 def position_frozen(evidence: Evidence, settings: CleanPart) -> Bools:
     """Flag ground that was placed by a position that stood still."""
-    return position.position_frozen(evidence.logged)[evidence.cut.place]
+    return evidence.track.frozen[evidence.cut.place]
 
 
 def off_pass(evidence: Evidence, settings: CleanPart) -> Bools:
     """Flag ground that was placed beside its own pass."""
-    logged = replace(evidence.logged, pass_id=evidence.track.pass_id)
-    return position.off_pass(logged, settings)[evidence.cut.place]
+    return evidence.track.beside[evidence.cut.place]
 
 
 def header_up(evidence: Evidence, settings: CleanPart) -> Bools:

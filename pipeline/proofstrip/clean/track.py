@@ -4,7 +4,7 @@ Everything here is a numpy array in the order of ``Track.row``: machine by machi
 these arrays and writes its answers back to the frame once.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import geopandas as gpd
 import numpy as np
@@ -12,6 +12,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from proofstrip.config import CleanPart
+from proofstrip.errors import Notice
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -46,6 +47,15 @@ class Track:
         From 1; 0 = in no pass.
     cut_width : array of float
         Standing crop that the header met [m].
+    jumped, frozen, beside : array of bool
+        Positions as logged that no machine can have reached, that stood still, or that lie beside their pass; found
+        once here, because cleaning is asked for again with other delays.
+    repeated : array of int
+        Places in the frame of records that repeat another and are not on the track.
+    names : tuple of str
+        Of the machines, by code.
+    notices : tuple of Notice
+        What was not taken as logged.
     """
 
     row: Ints
@@ -64,6 +74,12 @@ class Track:
     turn: Bools
     pass_id: Ints
     cut_width: Floats
+    jumped: Bools = field(default_factory=lambda: np.zeros(0, dtype=np.bool_))
+    frozen: Bools = field(default_factory=lambda: np.zeros(0, dtype=np.bool_))
+    beside: Bools = field(default_factory=lambda: np.zeros(0, dtype=np.bool_))
+    repeated: Ints = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
+    names: tuple[str, ...] = ()
+    notices: tuple[Notice, ...] = ()
 
     def __len__(self) -> int:
         """Give the number of records on the track."""
