@@ -150,6 +150,7 @@ def measure_lateness(track: Track, up: Bools, mine: Bools) -> float | None:
         return None
     begin_heading, begin = _look_inside(track, lower, 1)
     end_heading, end = _look_inside(track, lift, -1)
+    begin_speed, end_speed = track.speed[lower], track.speed[lift]
     found = []
     for k, heading in enumerate(begin_heading):
         sin, cos = np.sin(heading), np.cos(heading)
@@ -160,8 +161,7 @@ def measure_lateness(track: Track, up: Bools, mine: Bools) -> float | None:
             beside = np.flatnonzero(opposite & (side > BESIDE_SHARE[0]) & (side < BESIDE_SHARE[1]))
             if len(beside):
                 other = beside[np.argmin(side[beside])]
-                speed = track.speed[lower[k]] + track.speed[lift[other]]
-                found.append(-along[other] / max(speed, 0.2))
+                found.append(-along[other] / max(begin_speed[k] + end_speed[other], 0.2))
     if len(found) < LEAST_ENDS or np.percentile(found, 20) <= 0:
         return None
     # The state is known at the ends of records only: on average the header moved half a record before.
