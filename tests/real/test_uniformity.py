@@ -3,6 +3,7 @@
 Data: gartner.corn, University of Minnesota Precision Agriculture Center, through the R package agridat, CC BY-SA 3.0.
 """
 
+import itertools
 import json
 from pathlib import Path
 
@@ -10,12 +11,14 @@ import numpy as np
 import pandas as pd
 import pytest
 from click.testing import CliRunner
+from tests.accuracy.measure_uniformity import finish_strips, start_trial
 from tests.real.uniformity import follow_corn, lay_strips, real_data, write_trial
 
 from proofstrip.clean import clean_points, estimate_delays, follow_machines
 from proofstrip.cli.main import main
 from proofstrip.config import load_defaults, load_settings
 from proofstrip.run import STAGES, Work
+from proofstrip.stats import compare_treatments
 
 PLANTED = 1.05
 
@@ -81,6 +84,22 @@ def test_a_planted_effect_comes_back_within_its_interval(corn, tmp_path):
     # What planting adds is the planted effect itself, whatever the ground under the labels.
     assert np.mean(gains) == pytest.approx(5.0, abs=0.25)
     assert sum(held) >= 4
+
+
+def test_exact_p_is_exact_on_real_ground(corn):
+    # Fisher (1935), The Design of Experiments, section 21: of all labellings, a share p has an exact p of p or less.
+    csv, points, track = corn
+    work = start_trial(csv, lay_strips(track, points.crs, 0))
+    # With their places known, two of the 64 labellings are taken for a fixed order, which has no exact p.
+    six = finish_strips(work).iloc[:12].drop(columns="order")
+    p = []
+    for swapped in itertools.product((False, True), repeat=6):
+        labels = [("label B", "label A") if swap else ("label A", "label B") for swap in swapped]
+        table = six.assign(treatment=np.ravel(labels))
+        (row,) = compare_treatments(table, "label A", work.settings.stats).differences
+        p.append(row.p_exact)
+    assert min(p) == row.p_exact_floor == 2 / 64
+    assert [np.mean(np.array(p) <= each) for each in p] == pytest.approx(p)
 
 
 def test_soybean_contour_passes_are_followed_round_their_bends():
