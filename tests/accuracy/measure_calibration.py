@@ -17,11 +17,13 @@ from proofstrip.crops import Crop, find_crop
 from proofstrip.economics import price_treatments
 from proofstrip.stats import compare_treatments
 from proofstrip.stats.further import Probability
-from proofstrip.stats.probability import give_probabilities
+from proofstrip.stats.probability import find_posterior, give_probabilities
 from tests.accuracy.page import table
 
 TABLES = 2000
+DRAWS = 40_000
 EDGES = (0.0, 0.1, 0.3, 0.5, 0.7, 0.9, 1.0)
+BINS = [f"{100 * low:.0f} to {100 * high:.0f}" for low, high in itertools.pairwise(EDGES)]
 # 60 bu/ac at 10 USD/bu: a cost of 12 USD/ac is earned by an effect of 2 %.
 LEVEL_BU_AC, PRICES = 60.0, EconomicsPart(price=["10 USD/bu"], cost={"new": "12 USD/ac"})
 # Spread of effects and typical scatter of a pair, as multiples of the prior's.
@@ -117,7 +119,6 @@ def brier(chance: np.ndarray, true: np.ndarray) -> float:
 def measure_calibration() -> str:
     """Measure every world and write it as Markdown."""
     settings, crop = load_defaults().stats, find_crop("soybean", config_folder())
-    bins = [f"{100 * low:.0f} to {100 * high:.0f}" for low, high in itertools.pairwise(EDGES)]
     rows = []
     for name, world in WORLDS.items():
         for pairs in (4, 6):
@@ -129,10 +130,26 @@ def measure_calibration() -> str:
                 chance, flat = np.array([one.chance for one in said]), np.array([one.flat for one in said])
                 scores = f"{brier(chance, true):.3f}", f"{brier(flat, true):.3f}"
                 rows.append((name, str(pairs), goal, *bin_reliability(chance, true), *scores))
-                rows.append((name + ", no prior", str(pairs), goal, *bin_reliability(flat, true), "", ""))
-    head = ("true effects", "pairs", "above", *bins, "Brier", "Brier, no prior")
-    return table(head, rows)
+    return table(("true effects", "pairs", "above", *BINS, "Brier", "Brier, no prior"), rows)
+
+
+def measure_posterior() -> str:
+    """Measure the posterior alone, on many more trials, where effects and scatter are as the prior says."""
+    settings, rows = load_defaults().stats, []
+    for pairs in (4, 6):
+        rng = np.random.default_rng(pairs + 100)
+        effect = rng.normal(0, settings.prior_effect_pct / 100, size=DRAWS)
+        scatter = settings.prior_sd_pct / 100 * np.exp(rng.normal(0, settings.prior_sd_log, size=DRAWS))
+        ratio = rng.normal(effect[:, None], scatter[:, None], size=(DRAWS, pairs))
+        found = [
+            find_posterior(mean, sd / pairs**0.5, sd, pairs - 1.0, settings)
+            for mean, sd in zip(ratio.mean(axis=1).tolist(), ratio.std(axis=1, ddof=1).tolist(), strict=True)
+        ]
+        for goal, value in (("zero", 0.0), ("2 %", np.log(1.02))):
+            chance = np.array([posterior.above(value) for posterior in found])
+            rows.append((str(pairs), goal, *bin_reliability(chance, effect > value)))
+    return table(("pairs", "above", *BINS), rows)
 
 
 if __name__ == "__main__":
-    print(measure_calibration())
+    print(measure_posterior(), measure_calibration(), sep="\n\n")

@@ -168,6 +168,12 @@ def _rate(pct: float | None) -> str:
     return f"{pct:.1f} ± {2 * np.sqrt(pct * (100 - pct) / LABELLINGS):.1f}"
 
 
+def pair_scatter_pct(strip_table: pd.DataFrame) -> float:
+    """Give the root mean square of the log ratios of the two strips of a pair, times 100: it knows no labels."""
+    pairs = np.log(strip_table["yield_kg_ha"].to_numpy()).reshape(-1, 2)
+    return float(100 * np.sqrt(np.mean(np.diff(pairs, axis=1) ** 2)))
+
+
 def measure_records(csv: Path, points: gpd.GeoDataFrame, track: Track, group: int) -> tuple[str, ...]:
     """Plant effects in the records before cleaning, and walk each labelling from there."""
     found = []
@@ -184,17 +190,20 @@ def measure_uniformity() -> str:
     """Measure everything and write it as Markdown."""
     csv = real_data() / "corn_field" / "points.csv"
     points, track = follow_corn(csv)
-    said, planted = [], []
+    said, planted, scatter = [], [], 0.0
     for group, blocks in TRIALS:
         work = start_trial(csv, lay_strips(track, points.crs, 0, group))
-        rows = measure_trial(finish_strips(work), work.settings, group, blocks)
+        strip_table = finish_strips(work)
+        scatter = pair_scatter_pct(strip_table) if group == 2 else scatter
+        rows = measure_trial(strip_table, work.settings, group, blocks)
         said.append(rows[0])
         planted.append(rows[1])
     planted += [measure_records(csv, points, track, group) for group in (2, 3)]
     interval = f"{100 * COVERAGE:.0f} % interval holds zero, %"
     head = ("trial", "headline test, %", interval, "exact p, %", "least p", "no exact p, %")
     slopes = ("trial", "planted in", "labellings", "slope", "slope, ground cancelled")
-    return f"{LABELLINGS:,} labellings a row.\n\n{table(head, said)}\n\n{table(slopes, planted)}"
+    first = f"Two strips of a pair differ by {scatter:.1f} %; {LABELLINGS:,} labellings a row."
+    return f"{first}\n\n{table(head, said)}\n\n{table(slopes, planted)}"
 
 
 if __name__ == "__main__":
