@@ -25,9 +25,9 @@ from tests.accuracy.null_trials import COVERAGE, LEVEL, Null, score_nulls
 from tests.accuracy.page import table
 from tests.real.uniformity import follow_corn, lay_strips, real_data, write_trial
 
-LABELLINGS = 4000
-PLANTED_TABLES = 300
-PLANTED_RECORDS = 30
+LABELLINGS = 1000
+PLANTED_TABLES = 50
+PLANTED_RECORDS = 10
 PLANTED_PCT = (0.0, 2.0, 5.0, 10.0)
 CONTROL, TREATED = "label A", "label B"
 # Strips in a block, blocks of the trial; none: the whole field.
