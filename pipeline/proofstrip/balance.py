@@ -40,9 +40,8 @@ class Balance:
             return ""
         places = 2 if max(abs(self.low), abs(self.high)) < 1 else 1
         span = f"{self.low:+.{places}f} to {self.high:+.{places}f} {unit}".replace("-", "\N{MINUS SIGN}")
-        return (
-            f" Margin of error: {span}. Chance alone does as much in {100 * max(self.p_value, 0.001):.2g} % of cases."
-        )
+        cases = f"{100 * self.p_value:.0f}" if self.p_value >= 0.01 else f"{max(100 * self.p_value, 0.1):.1f}"
+        return f" Margin of error: {span}. Chance alone does as much in {cases} % of cases."
 
 
 def compare_column(

@@ -114,7 +114,10 @@ def test_answer_comes_first_and_red_flags_with_it(make_material: Callable[..., R
     html, page = write(make_material(), tmp_path)
     first = page.text[: page.text.index("On this page")] if "On this page" in page.text else page.text[:2500]
     assert "All treated strips were cut northward." in first
-    order = [html.index(f'<section id="{name}"') for name in ("strips", "map", "removed", "money", "delay", "choices")]
+    order = [
+        html.index(f'<section id="{name}"')
+        for name in ("strips", "money", "choices", "checks", "map", "removed", "delay")
+    ]
     assert order == sorted(order) and html.index('id="answer"') < order[0]
 
 

@@ -4,6 +4,7 @@ import re
 from dataclasses import dataclass
 from typing import Any
 
+from proofstrip.checks import FIRST_PARAGRAPH
 from proofstrip.report.money import Figure, cost_span, figure_of, gain_span
 from proofstrip.report.tables import Table, capital, check_title, interval, plain
 from proofstrip.report.words import ABSENT, Units, count, is_number, money, number, odds, times_in, years_text
@@ -17,6 +18,9 @@ VERDICTS = {
     "higher": "Higher yield",
     "lower": "Lower yield",
 }
+
+SENTENCE_END = re.compile(r"(?<=[.!?])\s+(?=[^\W\d_])")
+SAID_BY_FACTS = ("The investment is paid back ", "It yields ")
 
 
 @dataclass(frozen=True)
@@ -81,8 +85,18 @@ def give_answer(result: dict[str, Any], units: Units) -> Answer:
     table = _several(differences, economics, units, is_refused(result)) if len(differences) > 1 else None
     word = VERDICTS.get(str(verdict.get("word")), plain(verdict.get("word")))
     sentence = capital(str(verdict.get("sentence") or "No verdict was given."))
-    first, *rest = re.split(r"(?<=[.!?])\s+(?=[^\W\d_])", sentence, maxsplit=1)
-    return Answer(word, first, " ".join(rest), facts, table, find_flags(result))
+    first, *rest = SENTENCE_END.split(sentence, maxsplit=1)
+    return Answer(word, first, _unsaid(" ".join(rest), result, len(facts) == 3), facts, table, find_flags(result))
+
+
+def _unsaid(more: str, result: dict[str, Any], facts: bool) -> str:
+    """Leave out what the flags, or all three facts, say right below."""
+    for check in result.get("checks") or []:
+        if check.get("passed") is False:
+            for said in filter(None, (FIRST_PARAGRAPH.get(str(check.get("name"))), check.get("note"))):
+                more = more.replace(str(said), "")
+    sentences = SENTENCE_END.split(" ".join(more.split()))
+    return " ".join(one for one in sentences if not (facts and one.startswith(SAID_BY_FACTS)))
 
 
 def is_refused(result: dict[str, Any]) -> bool:
@@ -121,7 +135,7 @@ def _sureness_fact(entry: dict[str, Any], result: dict[str, Any]) -> Fact:
         pays = odds_of.get("above_break_even")
         goal, share = ("it pays", pays) if is_number(pays) else ("it yields more", odds_of.get("above_zero"))
         if is_number(share):
-            text += f" Chances that {goal}: {say_chance(float(share))} (with the prior named below)."
+            text += f" The chances that {goal} are {say_chance(float(share))}."
     return Fact("How sure", "Unlikely to be chance" if beyond else "Could be chance", text)
 
 
@@ -183,6 +197,7 @@ def pay_back_sentence(entry: dict[str, Any], units: Units) -> str:
     said = f"The outlay comes back{within} on {number(acres.value)} {units.area_word}s a year"
     span = cost_span(acres, gain, 0)
     said += "." if span == ABSENT else f" (margin of error: {span})."
+    said += " On fewer it does not pay."
     if years.value is not None:
         said += f" On this farm it takes {number(years.value, 1)} years."
     return said

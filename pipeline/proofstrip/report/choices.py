@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from proofstrip.report.tables import Row, Table, interval, plain
+from proofstrip.report.tables import Row, Table, capital, interval, plain
 from proofstrip.report.words import Units, is_number
 
 
@@ -68,4 +68,4 @@ def choice_table(treatment: str, choices: list[dict[str, Any]], units: Units) ->
     ]
     head = ("Choice", f"Difference, {units.yield_name}", "Margin of error", "Moves the answer", "What is changed")
     marked = [place for place, entry in enumerate(choices) if entry["is_headline"] or entry["moves"]]
-    return Table(f"{treatment}: the difference under other choices", head, "lrrll", rows, marked)
+    return Table(f"{capital(treatment)}: the difference under other choices", head, "lrrll", rows, marked, folded=True)

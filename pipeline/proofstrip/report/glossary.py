@@ -39,5 +39,19 @@ GLOSSARY = (
         "CV, coefficient of variation",
         "Scatter left between strips of one treatment, as a share of the mean.",
     ),
+    (
+        "Chance that it pays",
+        "How likely the true difference is above the one that pays, taking this trial together with how large such "
+        "differences usually are. “The statistics” says what was taken for granted.",
+    ),
+    (
+        "Standard error",
+        "How far the measured difference would scatter were the trial done again on the same ground.",
+    ),
+    (
+        "Sensor response",
+        "How much the reading grows where the flow of grain grows. At 1.00 in step with it; below that, the monitor "
+        "shows differences too small.",
+    ),
     ("Break-even", "The area harvested a year on which the gain just covers the outlay."),
 )

@@ -2,7 +2,6 @@
 
 from typing import Any
 
-from proofstrip.report.sections import Section
 from proofstrip.report.tables import Table, between
 from proofstrip.report.words import ABSENT, number, percent
 
@@ -12,7 +11,7 @@ SAID = (
 )
 
 
-def machine_section(result: dict[str, Any]) -> Section | None:
+def describe_machines(result: dict[str, Any]) -> tuple[list[str], list[Table]]:
     """Say how the combines read, where there is anything to say.
 
     Parameters
@@ -22,14 +21,15 @@ def machine_section(result: dict[str, Any]) -> Section | None:
 
     Returns
     -------
-    Section or None
+    tuple of list
+        Paragraphs and tables; both empty where nothing could be told.
     """
     offsets, drifts = result.get("machines") or [], result.get("drift") or []
     told = [row for row in drifts if row.get("pct_per_h") is not None]
     if not offsets and not told:
-        return None
+        return [], []
     confidence = percent(result.get("confidence"), 0)
-    tables = []
+    tables: list[Table] = []
     if offsets:
         rows = [
             [str(row["machine"]), number(row["strips"]), *_span(row, "offset_pct", ""), row["note"]] for row in offsets
@@ -48,7 +48,7 @@ def machine_section(result: dict[str, Any]) -> Section | None:
         ]
         head = ("Combine and day", "Strips", "Drift, % an hour", f"Margin of error, {confidence}", "How it was told")
         tables.append(Table("How the reading drifted", head, "lrrrl", rows))
-    return Section("machines", "The combines", [SAID], tables=tables)
+    return [SAID], tables
 
 
 def _span(row: dict[str, Any], key: str, end: str) -> list[str]:

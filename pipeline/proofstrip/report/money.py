@@ -189,7 +189,7 @@ def describe_inputs(settings: Settings, units: Units) -> str:
         return ""
     rates = [_rate(price, settings, units) for price in part.price]
     said = [
-        f"Price: {rates[0]}." if len(rates) == 1 else f"Price: the mean of {len(rates)} seasons, {', '.join(rates)}."
+        f"Price: {rates[0]}." if len(rates) == 1 else f"Price: the mean of {len(rates)} seasons ({', '.join(rates)})."
     ]
     if part.investment.amount:
         outlay = money(part.investment.amount, part.investment.currency)
@@ -198,7 +198,7 @@ def describe_inputs(settings: Settings, units: Units) -> str:
         said.append(f"Harvested a year: {number(own_area(part, units))} {units.area_word}s.")
     if part.interest_pct:
         said.append(f"Interest: {number(part.interest_pct, 1)} % a year.")
-    said += [f"Extra cost of {name}: {_rate(cost, settings, units)}." for name, cost in part.cost.items()]
+    said += [f"Cost of {name}: {_rate(cost, settings, units)}." for name, cost in part.cost.items()]
     return " ".join(said)
 
 

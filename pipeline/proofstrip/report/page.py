@@ -1,6 +1,6 @@
 """The page: the parts in their order, set by the template, and the pictures as files."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib import resources
 from pathlib import Path
 from typing import Any
@@ -8,7 +8,7 @@ from typing import Any
 import jinja2
 
 from proofstrip.report import choices as other_choices
-from proofstrip.report import evidence, machines, pictures, sections, where
+from proofstrip.report import evidence, pictures, sections, where
 from proofstrip.report.answer import Answer, give_answer
 from proofstrip.report.material import ReportMaterial
 from proofstrip.report.pictures import Picture
@@ -60,7 +60,7 @@ def write_report(material: ReportMaterial, folder: Path) -> None:
 
 
 def build_sections(material: ReportMaterial, units: Units) -> list[Section]:
-    """Put the parts below the answer in order.
+    """Put the parts below the answer in order: what the answer rests on, how far it holds, how it was had.
 
     Parameters
     ----------
@@ -73,22 +73,27 @@ def build_sections(material: ReportMaterial, units: Units) -> list[Section]:
     """
     result = material.result
     choices = other_choices.read_choices(result)
-    parts = [
-        _picture_section("strips", "Strip by strip", pictures.strip_picture(material, units)),
-        _picture_section("map", "The map, before and after cleaning", pictures.map_picture(material, units)),
-        sections.removal_section(material),
-        sections.money_section(material, units, pictures.money_pictures(material, units)),
-        sections.delay_section(result),
-        machines.machine_section(result),
-        _choice_section(choices, units),
-        sections.statistics_section(material, units, evidence.evidence_pictures(material, units)),
-        where.where_section(result, bool((material.strips["source"] == "scale").any())),
-        sections.check_section(result),
-        sections.warning_section(result),
-        sections.run_section(material.run),
-        sections.glossary_section(),
-    ]
-    return [part for part in parts if part is not None]
+    weighed = bool((material.strips["source"] == "scale").any())
+    groups: dict[str, list[Section | None]] = {
+        "The answer:": [
+            _picture_section("strips", "Strip by strip", pictures.strip_picture(material, units)),
+            sections.money_section(material, units, pictures.money_pictures(material, units)),
+        ],
+        "How far it holds:": [
+            _choice_section(choices, units),
+            where.where_section(result, weighed, units),
+            sections.check_section(result),
+            sections.statistics_section(material, units, evidence.evidence_pictures(material, units)),
+        ],
+        "How it was done:": [
+            _picture_section("map", "The map, before and after cleaning", pictures.map_picture(material, units)),
+            sections.removal_section(material),
+            sections.combine_section(result),
+            sections.run_section(material.run),
+            sections.glossary_section(),
+        ],
+    }
+    return [replace(part, group=group) for group, parts in groups.items() for part in parts if part is not None]
 
 
 def _picture_section(anchor: str, title: str, picture: Picture | None) -> Section:
@@ -164,6 +169,7 @@ def set_page(head: Head, answer: Answer, parts: list[Section], version: str) -> 
         head=head,
         answer=answer,
         parts=parts,
+        groups=list(dict.fromkeys(part.group for part in parts if part.group)),
         version=version,
         sortable=any(table.sortable for part in parts for table in part.tables),
     )

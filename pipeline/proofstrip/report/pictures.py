@@ -132,11 +132,12 @@ def map_picture(material: ReportMaterial, units: Units) -> Picture | None:
 def money_pictures(material: ReportMaterial, units: Units) -> list[Picture]:
     """Draw the net gain over the area, a picture a treatment."""
     part, entries = material.settings.economics, material.result.get("economics") or []
-    if part is None:
-        return []
+    if part is None or not part.investment.amount:
+        return []  # without an outlay the net gain is a straight line through zero: the table says all of it
     curves = {str(entry["treatment"]): net_curve(entry, part, units) for entry in entries}
     known = {name: curve for name, curve in curves.items() if curve is not None}
     best = sorted(known, key=lambda name: -known[name].net[-1])[:MOST_TREATMENTS]
+    best = [name for name in known if name in best]
     return [
         _money_picture(name, known[name], units, "money" if len(known) == 1 else f"money_{place}")
         for place, name in enumerate(best, start=1)
@@ -164,6 +165,7 @@ def choice_pictures(choices: dict[str, list[dict[str, Any]]], units: Units) -> l
     drawn = {name: [row for row in rows if row["difference_kg_ha"] is not None] for name, rows in choices.items()}
     known = {name: rows for name, rows in drawn.items() if len(rows) > 1}
     best = sorted(known, key=lambda name: -known[name][0]["difference_kg_ha"])[:MOST_TREATMENTS]
+    best = [name for name in known if name in best]
     return [
         _choice_picture(name, known[name], units, "choices" if len(known) == 1 else f"choices_{place}")
         for place, name in enumerate(best, start=1)

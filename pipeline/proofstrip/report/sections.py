@@ -9,6 +9,7 @@ from proofstrip.report import money, tables
 from proofstrip.report.answer import is_refused
 from proofstrip.report.excluded import SAID, exclusion_table
 from proofstrip.report.glossary import GLOSSARY
+from proofstrip.report.machines import describe_machines
 from proofstrip.report.material import ReportMaterial
 from proofstrip.report.pictures import Picture
 from proofstrip.report.tables import Table, plain
@@ -43,6 +44,8 @@ class Section:
         Text shown letter by letter.
     notes : list of str
         Paragraphs after all else.
+    group : str
+        Heading of the table of contents that the part stands under.
     """
 
     anchor: str
@@ -54,6 +57,7 @@ class Section:
     terms: Sequence[tuple[str, str]] = ()
     code: str = ""
     notes: list[str] = field(default_factory=list)
+    group: str = ""
 
 
 def removal_section(material: ReportMaterial) -> Section:
@@ -87,20 +91,26 @@ def money_section(material: ReportMaterial, units: Units, pictures: list[Picture
     if not economics:
         text.append("The trial gives no difference that a price could be put on.")
         return Section("money", "The money", text, notes=[CAUTION])
-    text.append(
-        "The ranges come from the margin of error of the yield difference. “Or more” and “never” mean that at the low "
-        "end of the gain the outlay does not come back."
-    )
+    text.append("The ranges come from the margin of error of the yield difference.")
+    if part.investment.amount:
+        text[-1] += " “Or more” and “never” mean that at the low end of the gain the outlay does not come back."
     shown = [money.money_table(entry, units, part) for entry in economics]
     notes = [str(note["message"]) for note in economics[0].get("notes") or [] if note.get("message")]
     return Section("money", "The money", text, pictures, shown, notes=[*notes, CAUTION])
 
 
-def delay_section(result: dict[str, Any]) -> Section:
-    """Say the travel delay of each machine, and how it was had."""
+def combine_section(result: dict[str, Any]) -> Section:
+    """Say the travel delay of each machine and how it was had, and how the machines read."""
+    said, shown = describe_machines(result)
     text = ["Grain is weighed some seconds after it was cut. Each record was moved back to where its grain stood."]
     items = [describe_delay(entry) for entry in result.get("delay") or []]
-    return Section("delay", "Travel delay", text if items else ["No travel delay was applied."], items=items)
+    return Section(
+        "delay",
+        "The combines",
+        [*(text if items else ["No travel delay was applied."]), *said],
+        tables=shown,
+        items=items,
+    )
 
 
 def describe_delay(entry: dict[str, Any]) -> str:
@@ -123,7 +133,7 @@ def describe_delay(entry: dict[str, Any]) -> str:
     how = {
         "estimated": "estimated from the records themselves",
         "declared": "as declared in the trial file",
-        "assumed": "assumed, because the records cannot tell",
+        "assumed": "assumed" if entry.get("reason") else "assumed, because the records cannot tell",
     }
     source = how.get(str(entry.get("source")), plain(entry.get("source")))
     head = f"{plain(entry.get('machine'))}: "
@@ -203,18 +213,17 @@ def _equals(name: str, p: object) -> str:
 
 
 def check_section(result: dict[str, Any]) -> Section:
-    """List the checks, failed ones first."""
-    checks = result.get("checks") or []
-    if not checks:
-        return Section("checks", "The checks", ["No checks were recorded."])
-    passed = sum(check.get("passed") is True for check in checks)
-    return Section("checks", "The checks", [f"{passed} of {len(checks)} passed."], tables=[tables.check_table(checks)])
-
-
-def warning_section(result: dict[str, Any]) -> Section:
-    """List everything that the run had to say."""
-    items = [str(entry.get("message") or plain(entry.get("code"))) for entry in result.get("warnings") or []]
-    return Section("warnings", "Warnings", [] if items else ["There were none."], items=items)
+    """List the checks, failed ones first, and what else the run had to say."""
+    checks, title = result.get("checks") or [], "The checks"
+    text = ["No checks were recorded."]
+    if checks:
+        passed = sum(check.get("passed") is True for check in checks)
+        text = [f"{passed} of {len(checks)} passed."]
+    said = [entry for entry in result.get("warnings") or [] if entry.get("code") != "delay_assumed"]
+    items = [tables.capital(str(entry.get("message") or plain(entry.get("code")))) for entry in said]
+    if items:
+        title, text = "Checks and warnings", [*text, "Warnings of the run:"]
+    return Section("checks", title, text, items=items, tables=tables.check_tables(checks))
 
 
 def run_section(run: dict[str, Any]) -> Section:
@@ -222,13 +231,13 @@ def run_section(run: dict[str, Any]) -> Section:
     shown = []
     files: list[tables.Row] = [[plain(row.get("file")), plain(row.get("sha256"))] for row in run.get("inputs") or []]
     if files:
-        shown.append(Table("Files read, with their SHA-256", ("File", "SHA-256"), "ll", files))
+        shown.append(Table("Files read, with their SHA-256", ("File", "SHA-256"), "ll", files, folded=True))
     stages = run.get("stages") or []
     if stages:
         names = list(dict.fromkeys(name for stage in stages for name in stage))
         rows = [[plain(stage.get(name)) for name in names] for stage in stages]
         head = tuple(tables.capital(plain(name)) for name in names)
-        shown.append(Table("Stages", head, "l" + "r" * (len(names) - 1), rows))
+        shown.append(Table("Stages", head, "l" + "r" * (len(names) - 1), rows, folded=True))
     settings = run.get("settings") or ""
     code = settings if isinstance(settings, str) else "\n".join(list_settings(settings))
     version = f"proofstrip, version {run['version']}." if run.get("version") else "The version was not recorded."

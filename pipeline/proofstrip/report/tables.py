@@ -51,6 +51,8 @@ class Table:
         Rows that are set in bold.
     sortable : bool
         A click on a column sorts by it; bold rows stay at the end.
+    folded : bool
+        Only the caption shows until a reader opens it; print shows all of it.
     """
 
     caption: str
@@ -59,6 +61,7 @@ class Table:
     rows: Sequence[Row]
     strong: list[int] = field(default_factory=list)
     sortable: bool = False
+    folded: bool = False
 
     @property
     def kind(self) -> str:
@@ -151,7 +154,7 @@ def difference_table(result: dict[str, Any], units: Units) -> Table:
     heads = [f"{entry['treatment']} against {entry['control']}" for entry in entries]
     caption = "Difference from the control"
     if len(entries) <= 2:
-        return Table(caption, ("", *heads), "l" + "r" * len(heads), lines)
+        return Table(caption, ("", *heads), "l" + "r" * len(heads), lines, folded=True)
     rows = [[head, *(line[place] for line in lines)] for place, head in enumerate(heads, start=1)]
     return Table(caption, ("Comparison", *(line[0] for line in lines)), "l" + "r" * (len(lines) - 1) + "l", rows)
 
@@ -232,7 +235,7 @@ def removal_table(result: dict[str, Any], points: gpd.GeoDataFrame) -> Table:
     total = ["Removed for any reason", "", number(gone), percent(gone / read) if read else ABSENT]
     rows.append([*total, *(_share(lost, group) for group in groups.values())])
     head = ("Reason", "What was done", "Records", "Share of all", *(f"Share, {short(name, 24)}" for name in names))
-    return Table("Records set aside, by reason", head, "llrr" + "r" * len(names), rows, [len(rows) - 1])
+    return Table("Records set aside, by reason", head, "llrr" + "r" * len(names), rows, [len(rows) - 1], folded=True)
 
 
 def _share(mask: pd.Series, group: pd.Series) -> str:
@@ -277,7 +280,7 @@ def strip_table(strips: pd.DataFrame, units: Units) -> Table:
     shown = [name for name in writers if name in strips and _tells(strips[name])]
     rows = [[writers[name][2](row[name]) for name in shown] for row in strips.to_dict("records")]
     align = "".join(writers[name][1] for name in shown)
-    return Table("Each strip as it was counted", tuple(writers[name][0] for name in shown), align, rows)
+    return Table("Each strip as it was counted", tuple(writers[name][0] for name in shown), align, rows, folded=True)
 
 
 def _tells(column: pd.Series) -> bool:
@@ -320,7 +323,7 @@ def anova_table(result: dict[str, Any], units: Units) -> Table | None:
     ]
     name = f"({units.yield_name})²"
     head = ("Source", "Degrees of freedom", f"Sum of squares, {name}", f"Mean square, {name}", "F", "p-value")
-    return Table("Analysis of variance", head, "lrrrrr", rows)
+    return Table("Analysis of variance", head, "lrrrrr", rows, folded=True)
 
 
 def check_title(check: dict[str, Any]) -> str:
@@ -329,8 +332,8 @@ def check_title(check: dict[str, Any]) -> str:
     return CHECKS.get(name, capital(plain(name)))
 
 
-def check_table(checks: list[dict[str, Any]]) -> Table:
-    """List the checks, failed ones first.
+def check_tables(checks: list[dict[str, Any]]) -> list[Table]:
+    """List the checks: those that failed or could not be made, then, folded, those passed.
 
     Parameters
     ----------
@@ -339,7 +342,7 @@ def check_table(checks: list[dict[str, Any]]) -> Table:
 
     Returns
     -------
-    Table
+    list of Table
     """
     order = sorted(checks, key=lambda check: {False: 0, None: 1, True: 2}[check.get("passed")])
     said = {True: "passed", False: "FAILED", None: "could not be checked"}
@@ -349,15 +352,17 @@ def check_table(checks: list[dict[str, Any]]) -> Table:
             said[check.get("passed")],
             plain(check.get("value")),
             plain(check.get("allowed")),
-            text(check.get("note")),
+            capital(text(check.get("note"))),
         ]
         for check in order
     ]
     failed = [row for row, check in enumerate(order) if check.get("passed") is False]
-    return Table(
-        "Checks of the trial and the data",
+    head, open_rows = (
         ("Check", "Outcome", "Found", "Allowed", "What it means"),
-        "lllll",
-        rows,
-        failed,
+        sum(row[1] != said[True] for row in rows),
     )
+    parts = [
+        Table("Checks that failed or could not be made", head, "lllll", rows[:open_rows], failed),
+        Table("Checks passed", head, "lllll", rows[open_rows:], folded=True),
+    ]
+    return [part for part in parts if part.rows]
