@@ -37,14 +37,20 @@ def mark_windows(points: gpd.GeoDataFrame, strips: gpd.GeoDataFrame, settings: S
         With strip_end flagged and usable set anew.
     """
     flags, along = points["flags"], project_along(points, strips)
-    block = points["strip"].map(_block_of(strips))
+    row, blocks = _row_of(points, strips), _block_of(strips)
+    block = np.array([*blocks, None], dtype=object)[row]
     good = ~has_flag(flags, EXCLUDING) & along.notna()
     members = pd.DataFrame({"block": block, "strip": points["strip"], "pass_id": points["pass_id"], "along": along})
     windows = common_windows(members[good], settings.min_covered_share)
-    low, high = (block.map(windows[side]).astype("float64") for side in ("low", "high"))
-    inside = along.between(low + settings.end_trim_m, high - settings.end_trim_m)
-    flags = add_flag(flags, block.notna() & ~inside, Flag.STRIP_END)
+    limits = np.vstack([windows[["low", "high"]].reindex(blocks).to_numpy(dtype=np.float64), [np.nan, np.nan]])[row]
+    inside = along.between(limits[:, 0] + settings.end_trim_m, limits[:, 1] - settings.end_trim_m)
+    flags = add_flag(flags, pd.Series(row >= 0, index=points.index) & ~inside, Flag.STRIP_END)
     return points.assign(flags=flags, usable=~has_flag(flags, EXCLUDING))
+
+
+def _row_of(points: pd.DataFrame, strips: gpd.GeoDataFrame) -> "np.ndarray[tuple[int], np.dtype[np.intp]]":
+    """Give the row of each record's strip in the map; -1 outside, so that a value after the last stands for it."""
+    return np.asarray(pd.Index(strips["strip"]).get_indexer(pd.Index(points["strip"])))
 
 
 def _block_of(strips: gpd.GeoDataFrame) -> "pd.Series[str]":
@@ -70,10 +76,7 @@ def project_along(points: pd.DataFrame, strips: gpd.GeoDataFrame) -> "pd.Series[
     block = _block_of(strips)
     largest = pd.Series(strips.area.to_numpy()).groupby(block.to_numpy()).idxmax()
     axes = {name: long_axis(strips.geometry.iloc[place]) for name, place in largest.items()}
-    # By the place of the strip in the map: names of a million records are looked up once. Outside: the last, NaN.
-    axis = np.array([*(axes[name] for name in block), (np.nan, np.nan)])[
-        block.index.get_indexer(pd.Index(points["strip"]))
-    ]
+    axis = np.array([*(axes[name] for name in block), (np.nan, np.nan)])[_row_of(points, strips)]
     along: pd.Series[float] = points["cut_easting_m"] * axis[:, 0] + points["cut_northing_m"] * axis[:, 1]
     return along
 
