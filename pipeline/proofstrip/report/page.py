@@ -73,17 +73,21 @@ def build_sections(material: ReportMaterial, units: Units) -> list[Section]:
     """
     result = material.result
     choices = other_choices.read_choices(result)
+    drawn = evidence.evidence_pictures(material, units)
+    strips = _picture_section("strips", "Strip by strip", pictures.strip_picture(material, units))
+    strips.pictures.extend(picture for picture in drawn if picture.name == "rates")
+    left_over = [picture for picture in drawn if picture.name != "rates"]
     weighed = bool((material.strips["source"] == "scale").any())
     groups: dict[str, list[Section | None]] = {
         "The answer:": [
-            _picture_section("strips", "Strip by strip", pictures.strip_picture(material, units)),
+            strips,
             sections.money_section(material, units, pictures.money_pictures(material, units)),
         ],
         "How far it holds:": [
             _choice_section(choices, units),
             where.where_section(result, weighed, units),
             sections.check_section(result),
-            sections.statistics_section(material, units, evidence.evidence_pictures(material, units)),
+            sections.statistics_section(material, units, left_over),
         ],
         "How it was done:": [
             _picture_section("map", "The map, before and after cleaning", pictures.map_picture(material, units)),

@@ -1,6 +1,7 @@
 """The parts of the page below the answer, in their order."""
 
 import json
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -155,7 +156,11 @@ def statistics_section(material: ReportMaterial, units: Units, pictures: list[Pi
     text = [UNPROVEN] if is_refused(result) else []
     text += [sentence for entry in result.get("differences") or [] for sentence in describe_difference(entry, units)]
     if not is_refused(result):
-        text += [tables.capital(str(remark["text"])) for remark in result.get("remarks") or []]
+        answer = str((result.get("verdict") or {}).get("sentence") or "")
+        for remark in result.get("remarks") or []:
+            sentences = re.split(r"(?<=\.) (?=[^\W\d_])", str(remark["text"]))
+            text.append(tables.capital(" ".join(one for one in sentences if one not in answer)))
+        text = [paragraph for paragraph in text if paragraph]
     shown = [tables.treatment_table(result, units)]
     if result.get("differences"):
         shown.append(tables.difference_table(result, units))
