@@ -38,6 +38,10 @@ POINTS = pd.DataFrame(
         "area_m2": 12.0,
         "cut_width_m": 6.0,
         "moisture_pct": np.tile(np.linspace(13, 15, 10), 4),
+        "heading_deg": np.repeat([0.0, 180.0, 180.0, 0.0], 10),
+        "mass_flow_kg_s": 8.0,
+        "speed_m_s": 2.0,
+        "duration_s": 1.0,
     }
 )
 
@@ -53,7 +57,29 @@ def check(name: str, table: pd.DataFrame, points: pd.DataFrame = POINTS) -> Chec
 
 
 def test_a_balanced_trial_passes_every_check():
-    assert all(found.passed for found in check_strips(POINTS, strips(), "control", PART))
+    found = check_strips(POINTS, strips(), "control", PART)
+    assert [one.name for one in found if not one.passed] == ["flow_by_treatment"]
+
+
+# Worked by hand: ten records of 1 s a strip; each case changes the strips of the treatment, S2 and S4.
+@pytest.mark.parametrize(
+    ("name", "columns", "value", "said"),
+    [
+        ("stops_by_treatment", {"speed_m_s": 0.1, "duration_s": 4.0}, 40.0, "the combine stood 40 s longer"),
+        ("ramps_by_treatment", {"flags": np.int32(Flag.ENTRY_RAMP)}, 10.0, "A pass of tried counts 10.0 s more"),
+        ("uneven_direction", {"heading_deg": 0.0}, 50.0, "Of the ground of tried, 50 points more was cut going N"),
+        ("flow_by_treatment", {"mass_flow_kg_s": 8.4}, 5.0, "The grain flow of tried was 5.0 % higher"),
+    ],
+)
+def test_what_happened_to_one_treatment_only_is_measured_and_said(name, columns, value, said):
+    points = POINTS.copy()
+    for column, changed in columns.items():
+        points.loc[points["strip"].isin(["S2", "S4"]), column] = changed
+    found = check(name, strips(), points)
+    assert found.value == pytest.approx(value)
+    assert said in found.note
+    # Half of the control's ground was cut going N: a difference of 50 points is at the margin, not beyond it.
+    assert found.passed is {"flow_by_treatment": None, "uneven_direction": True}.get(name, False)
 
 
 def test_a_direction_for_each_treatment_forbids_an_answer():

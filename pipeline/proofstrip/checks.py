@@ -1,8 +1,9 @@
 """Things that would make the difference something else than the treatment: looked at before the answer is believed."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 
 from proofstrip.balance import compare_column
@@ -14,11 +15,15 @@ from proofstrip.flags import EXCLUDING, Flag, has_flag
 from proofstrip.moisture import moisture_is_constant
 from proofstrip.stats import Check
 from proofstrip.stats.wording import list_words
+from proofstrip.strips import COMPASS
 
 # Margins, here and below, are judgement, not measurement: a larger imbalance could by itself make a difference worth
 # arguing about.
 MAX_STRADDLE_SHARE = 0.1
 MIN_USED_SHARE = 0.5
+# Slower than this the combine stands: positions alone seem to creep so fast. Common practice, no source.
+STANDING_M_S = 0.2
+NOT_JUDGED = "told, not judged"
 
 
 def check_strips(
@@ -45,13 +50,18 @@ def check_strips(
     used = points[points["usable"] & points["strip"].notna()]
     hours, width = driven(_mean_hour(used)), driven(_mean_width(used))
     compared = (filled, control, settings)
+    direction = _check_direction(filled, control)
     by_hand = bool(has_flag(points["flags"], Flag.EXCLUDED_BY_HAND).any())
     return (
-        _check_direction(filled, control),
+        direction,
+        *([_check_uneven(used, compared)] if direction.passed else []),
         _judge(SPEED, _relative(filled, filled["speed_m_s"], control), compared),
         _judge(MOISTURE, filled["moisture_pct"], compared),
         _judge(WIDTH, _relative(filled, width, control), compared),
         _judge(HOUR, 60 * hours, compared),
+        _tell(FLOW, _relative(filled, driven(used.groupby("strip")["mass_flow_kg_s"].mean()), control), compared),
+        _judge(STOPS, driven(_stop_seconds(points)).fillna(0.0), compared),
+        _judge(RAMPS, driven(_ramp_seconds(points)).fillna(0.0), compared),
         _judge(REMOVED, 100 * driven(share_removed(points)), compared),
         *([_judge(BY_HAND, 100 * driven(share_excluded(points)), compared)] if by_hand else []),
         _check_straddle(points),
@@ -95,6 +105,33 @@ WIDTH = Margin("width_by_treatment", 0.5, "%", "{} was cut {:.2f} % {} than the 
 HOUR = Margin(
     "time_by_treatment", 30.0, "minutes", "{} was harvested {:.0f} minutes {} than the control.", "later", "earlier"
 )
+FLOW = Margin(
+    "flow_by_treatment",
+    0.0,
+    "%",
+    "The grain flow of {} was {:.1f} % {} than the control's: it should differ as the yield does, and with the speed.",
+    "higher",
+    "lower",
+)
+STOPS = Margin(
+    "stops_by_treatment",
+    30.0,
+    "s",
+    "In a strip of {} the combine stood {:.0f} s {} than in the control's.",
+    "longer",
+    "shorter",
+)
+RAMPS = Margin(
+    "ramps_by_treatment",
+    2.0,
+    "s",
+    "A pass of {} counts {:.1f} s {} as filling and emptying than one of the control.",
+    "more",
+    "less",
+)
+UNEVEN = Margin(
+    "uneven_direction", 50.0, "points", "Of the ground of {}, {:.0f} points {} was cut going", "more", "less"
+)
 REMOVED = Margin(
     "removed_by_treatment",
     2.0,
@@ -123,6 +160,32 @@ def _mean_width(used: pd.DataFrame) -> "pd.Series[float]":
     ground = used[used["cut_width_m"] > 0]
     way = (ground["area_m2"] / ground["cut_width_m"]).groupby(ground["strip"]).sum()
     return ground.groupby("strip")["area_m2"].sum() / way
+
+
+def _stop_seconds(points: pd.DataFrame) -> "pd.Series[float]":
+    """Give the time that the combine stood in each strip."""
+    standing = points[points["strip"].notna() & (points["speed_m_s"] < STANDING_M_S)]
+    return standing.groupby("strip")["duration_s"].sum()
+
+
+def _ramp_seconds(points: pd.DataFrame) -> "pd.Series[float]":
+    """Give the time that a pass of each strip spent filling and emptying, as flagged."""
+    inside = points[points["strip"].notna() & (points["pass_id"] > 0)]
+    ramps = has_flag(inside["flags"], Flag.ENTRY_RAMP | Flag.EXIT_RAMP)
+    seconds = inside["duration_s"].where(ramps, 0.0).groupby(inside["strip"]).sum()
+    return seconds / inside.groupby("strip")["pass_id"].nunique()
+
+
+def _check_uneven(used: pd.DataFrame, compared: tuple[pd.DataFrame, str, StatsPart]) -> Check:
+    """Compare the share of ground cut in one of the two directions of travel."""
+    heading = np.radians(used["heading_deg"])
+    # Twice the angle makes opposite directions one, so their mean is the line of travel: from -90 to 90 degrees.
+    line = float(np.arctan2(np.sin(2 * heading).mean(), np.cos(2 * heading).mean()) / 2) if len(used) else 0.0
+    along = used["area_m2"].where(np.cos(heading - line) > 0, 0.0).groupby(used["strip"]).sum()
+    ground = used.groupby("strip")["area_m2"].sum()
+    point = COMPASS[round(np.degrees(line) / 45) % 8]
+    margin = replace(UNEVEN, note=f"{UNEVEN.note} {point} than of the control's.")
+    return _judge(margin, 100 * compared[0]["strip"].map(along / ground.where(ground > 0)), compared)
 
 
 def share_removed(points: pd.DataFrame) -> "pd.Series[float]":
@@ -183,6 +246,11 @@ def _judge(margin: Margin, values: "pd.Series[float]", compared: tuple[pd.DataFr
     word = margin.more if value > 0 else margin.less
     note = margin.note.format(worst.treatment, abs(value), word) + worst.say(margin.unit)
     return Check(margin.name, abs(value) <= margin.limit, round(value, 3), allowed, note)
+
+
+def _tell(margin: Margin, values: "pd.Series[float]", compared: tuple[pd.DataFrame, str, StatsPart]) -> Check:
+    """Say how far apart the treatments lie in something that no margin fits."""
+    return replace(_judge(margin, values, compared), passed=None, allowed=NOT_JUDGED)
 
 
 FIRST_PARAGRAPH = {

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from proofstrip.checks import NOT_JUDGED
 from proofstrip.report import money, tables
 from proofstrip.report.answer import is_refused
 from proofstrip.report.excluded import SAID, exclusion_table
@@ -223,7 +224,8 @@ def check_section(result: dict[str, Any]) -> Section:
     text = ["No checks were recorded."]
     if checks:
         passed = sum(check.get("passed") is True for check in checks)
-        text = [f"{passed} of {len(checks)} passed."]
+        judged = sum(check.get("allowed") != NOT_JUDGED for check in checks)
+        text = [f"{passed} of {judged} passed."]
     said = [entry for entry in result.get("warnings") or [] if entry.get("code") != "delay_assumed"]
     items = [tables.capital(str(entry.get("message") or plain(entry.get("code")))) for entry in said]
     if items:

@@ -7,6 +7,7 @@ from typing import Any
 import geopandas as gpd
 import pandas as pd
 
+from proofstrip.checks import NOT_JUDGED
 from proofstrip.flags import FLAGS, has_flag
 from proofstrip.report.words import ABSENT, Units, is_number, number, p_value, percent, short
 
@@ -21,6 +22,10 @@ CHECKS = {
     "scale_against_monitor": "Scale against monitor, by treatment",
     "width_by_treatment": "Cut width, by treatment",
     "time_by_treatment": "Time of harvest, by treatment",
+    "uneven_direction": "Share of each direction, by treatment",
+    "flow_by_treatment": "Grain flow, by treatment",
+    "stops_by_treatment": "Time stood still, by treatment",
+    "ramps_by_treatment": "Filling and emptying, by treatment",
     "excluded_by_treatment": "Records excluded by hand, by treatment",
     "depends_on_cleaning": "Depends on cleaning",
     "straddling_cuts": "Cuts over two treatments",
@@ -349,7 +354,7 @@ def check_tables(checks: list[dict[str, Any]]) -> list[Table]:
     rows: list[Row] = [
         [
             check_title(check),
-            said[check.get("passed")],
+            NOT_JUDGED if check.get("allowed") == NOT_JUDGED else said[check.get("passed")],
             plain(check.get("value")),
             plain(check.get("allowed")),
             capital(text(check.get("note"))),
