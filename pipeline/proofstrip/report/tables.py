@@ -349,7 +349,8 @@ def check_tables(checks: list[dict[str, Any]]) -> list[Table]:
     -------
     list of Table
     """
-    order = sorted(checks, key=lambda check: {False: 0, None: 1, True: 2}[check.get("passed")])
+    told = {False: 0, None: 1, True: 2}
+    order = sorted(checks, key=lambda one: 3 if one.get("allowed") == NOT_JUDGED else told[one.get("passed")])
     said = {True: "passed", False: "FAILED", None: "could not be checked"}
     rows: list[Row] = [
         [
@@ -364,7 +365,7 @@ def check_tables(checks: list[dict[str, Any]]) -> list[Table]:
     failed = [row for row, check in enumerate(order) if check.get("passed") is False]
     head, open_rows = (
         ("Check", "Outcome", "Found", "Allowed", "What it means"),
-        sum(row[1] != said[True] for row in rows),
+        sum(row[1] not in (said[True], NOT_JUDGED) for row in rows),
     )
     parts = [
         Table("Checks that failed or could not be made", head, "lllll", rows[:open_rows], failed),
