@@ -90,7 +90,7 @@ def follow_machines(points: gpd.GeoDataFrame, settings: CleanPart) -> Track:
     header_up, notices = settle_header(track, state, flow, settings)
     track = number_passes(replace(track, header_up=header_up, notices=notices))
     width = settle_width(track, measure_overlap(track, settings.cell_m), settings)
-    beside = off_pass(replace(logged, pass_id=track.pass_id), settings)
+    beside = off_pass(track, settings)
     cut_width = np.where(track.pass_id > 0, width, 0.0)
     return replace(track, cut_width=cut_width, beside=beside, repeated=np.flatnonzero(repeated))
 
