@@ -234,9 +234,13 @@ def test_every_flow_zero(trial):
     refused(run(trial), f"harvest.csv: column '{FLOW}': none of the 3,457 records has a mass flow above zero", "Check")
 
 
-def test_every_header_up(trial):
-    edit(trial, lambda frame: frame.assign(Header="up"))
-    refused(run(trial), "none is usable", "the header was up", "Look at the map of faults")
+def test_every_header_up_is_not_believed(trial):
+    rows = edit(trial, lambda frame: frame.assign(Header="up"))
+    outcome = run(trial)
+    done(outcome, trial, rows)
+    (said,) = warnings_of(outcome)
+    assert "The header switch of combine 1 cannot be right: it says up while grain flows along straight passes" in said
+    assert "passes were found from turns and silences" in said
 
 
 @pytest.mark.parametrize("change", [{MOISTURE: ""}, {MOISTURE: "wet"}, {}])

@@ -117,3 +117,11 @@ def test_the_command_names_its_scenarios():
     done = CliRunner().invoke(main, ["simulate", "nonsense", "--to", "x"])
     assert done.exit_code == 2
     assert "one_per_load" in done.output
+
+
+def test_trials_of_two_seeds_have_two_names():
+    # Pooled, trials of one name in one season would count as the same trial twice.
+    names = [render_folder(simulate_harvest(SHORT, seed))["trial.toml"].splitlines() for seed in (1, 2)]
+    first, second = (next(line for line in lines if line.startswith("name")) for lines in names)
+    assert "seed 1" in first
+    assert "seed 2" in second

@@ -51,7 +51,7 @@ def render_folder(harvest: Simulated, story: Story | None = None) -> dict[str, s
         File name -> text. The same harvest gives the same texts.
     """
     scenario = harvest.scenario
-    story = story or Story(f"invented harvest: {scenario.name}")
+    story = story or Story(f"invented harvest: {scenario.name}, seed {harvest.seed}")
     files = {
         "harvest.csv": format_log(harvest).to_csv(index=False, lineterminator="\n"),
         "trial_map.geojson": _format_map(harvest),
