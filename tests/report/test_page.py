@@ -181,6 +181,24 @@ def test_refused_verdict_shows_no_money(make_material: Callable[..., ReportMater
     assert "USD" not in page.text.partition("The money")[0]
 
 
+def test_the_reason_for_no_answer_stands_in_the_first_paragraph_and_nowhere_else_on_the_first_screen(
+    make_material: Callable[..., ReportMaterial], tmp_path: Path
+) -> None:
+    reason = "One combine cut all treated strips, another all the rest. Let every combine cut every treatment."
+    forbids = {"name": "machine_by_treatment", "passed": False, "value": 1.0, "allowed": "shared", "note": reason}
+    other = {"name": "speed_by_treatment", "passed": False, "value": 9.0, "allowed": "3 %", "note": "Driven slower."}
+    checks = [{**forbids, "forbids": True}, {**other, "forbids": False}]
+    verdict = {"word": "refused", "sentence": f"No answer. {reason}"}
+    _, page = write(result_with(make_material(), verdict=verdict, checks=checks), tmp_path)
+    first = page.text[: page.text.index("Strip by strip")]
+    assert first.count("One combine cut all treated strips, another all the rest.") == 1
+    assert first.count("Let every combine cut every treatment.") == 1
+    assert (
+        first.index("One combine") < first.index("Read this before you use the answer") < first.index("Driven slower")
+    )
+    assert first.count("No answer") == 1  # the heading alone; "Measured, but no answer" is the figure's
+
+
 @pytest.mark.parametrize("treatments", [("Control", "Lifters"), ("Control", "Lifters", "Reel")])
 def test_refused_verdict_keeps_figures_but_claims_nothing(
     make_material: Callable[..., ReportMaterial], tmp_path: Path, treatments: tuple[str, ...]

@@ -84,7 +84,9 @@ def give_answer(result: dict[str, Any], units: Units) -> Answer:
         facts += [_sureness_fact(differences[0], result), *(_money_fact(entry, units) for entry in economics[:1])]
     table = _several(differences, economics, units, is_refused(result)) if len(differences) > 1 else None
     word = VERDICTS.get(str(verdict.get("word")), plain(verdict.get("word")))
-    sentence = capital(str(verdict.get("sentence") or "No verdict was given."))
+    sentence = str(verdict.get("sentence") or "No verdict was given.")
+    # The heading says already that there is no answer; what stands here is why.
+    sentence = capital(sentence.removeprefix("No answer. ") if is_refused(result) else sentence)
     first, *rest = SENTENCE_END.split(sentence, maxsplit=1)
     return Answer(word, first, _unsaid(" ".join(rest), result, len(facts) == 3), facts, table, find_flags(result))
 
@@ -92,11 +94,16 @@ def give_answer(result: dict[str, Any], units: Units) -> Answer:
 def _unsaid(more: str, result: dict[str, Any], facts: bool) -> str:
     """Leave out what the flags, or all three facts, say right below."""
     for check in result.get("checks") or []:
-        if check.get("passed") is False:
+        if check.get("passed") is False and not _gives_the_reason(check, result):
             for said in filter(None, (FIRST_PARAGRAPH.get(str(check.get("name"))), check.get("note"))):
                 more = more.replace(str(said), "")
     sentences = SENTENCE_END.split(" ".join(more.split()))
     return " ".join(one for one in sentences if not (facts and one.startswith(SAID_BY_FACTS)))
+
+
+def _gives_the_reason(check: dict[str, Any], result: dict[str, Any]) -> bool:
+    """Tell whether a check is why there is no answer: the first paragraph says so, and no flag again."""
+    return is_refused(result) and bool(check.get("forbids")) and str(check.get("note")) in result["verdict"]["sentence"]
 
 
 def is_refused(result: dict[str, Any]) -> bool:
@@ -240,7 +247,7 @@ def find_flags(result: dict[str, Any]) -> list[tuple[str, str]]:
     """
     flags = []
     for check in sorted(result.get("checks") or [], key=lambda check: not check.get("forbids")):
-        if check.get("passed") is False:
+        if check.get("passed") is False and not _gives_the_reason(check, result):
             note = check.get("note") or f"Found {plain(check.get('value'))}; allowed is {plain(check.get('allowed'))}."
             flags.append((check_title(check), str(note)))
     turning = [entry for entry in result.get("sensitivity") or [] if entry.get("moves") is True]
