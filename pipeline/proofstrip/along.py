@@ -16,6 +16,7 @@ import scipy.stats
 from numpy.typing import NDArray
 
 from proofstrip.strips import NO_BLOCK, long_axis
+from proofstrip.units import log_ratio_pct
 
 Floats = NDArray[np.float64]
 
@@ -205,7 +206,9 @@ def _judge(ratio: Floats, start: Floats, names: tuple[str, str, str], confidence
         apart = ratio - ratio.mean(axis=1, keepdims=True)
         p_varies = _share_reached(_largest_by_chance(apart, seed), float(np.abs(apart.mean(axis=0)).max()))
     stretches = tuple(
-        Stretch(float(at), float(at + WINDOW_CELLS * CELL_M), _percent(value), bool(envelope is not None and reached))
+        Stretch(
+            float(at), float(at + WINDOW_CELLS * CELL_M), log_ratio_pct(value), bool(envelope is not None and reached)
+        )
         for at, value, reached in zip(start, mean, np.abs(mean) > (envelope or np.inf) * (1 + 1e-9), strict=True)
     )
     return Along(
@@ -213,7 +216,7 @@ def _judge(ratio: Floats, start: Floats, names: tuple[str, str, str], confidence
         names[1],
         pairs,
         names[2],
-        None if envelope is None else _percent(envelope),
+        None if envelope is None else log_ratio_pct(envelope),
         p_somewhere,
         p_varies,
         stretches,
@@ -237,11 +240,6 @@ def _signs(pairs: int, seed: int) -> Iterator[Floats]:
 def _share_reached(largest: Floats, observed: float) -> float:
     """Give the share of exchanges that reach what was observed."""
     return float((largest >= observed * (1 - 1e-9) - 1e-12).mean())
-
-
-def _percent(log_ratio: float) -> float:
-    """Turn a log ratio into per cent."""
-    return float(100 * np.expm1(log_ratio))
 
 
 def compare_zones(
@@ -298,8 +296,13 @@ def _zone_difference(
         return ZoneDifference(*names, 0, None, None, None, p_differs)
     middle = float(known.mean())
     if len(known) < 3:
-        return ZoneDifference(*names, len(known), _percent(middle), None, None, p_differs)
+        return ZoneDifference(*names, len(known), log_ratio_pct(middle), None, None, p_differs)
     reach = float(scipy.stats.t.ppf((1 + confidence) / 2, len(known) - 1) * scipy.stats.sem(known))
     return ZoneDifference(
-        *names, len(known), _percent(middle), _percent(middle - reach), _percent(middle + reach), p_differs
+        *names,
+        len(known),
+        log_ratio_pct(middle),
+        log_ratio_pct(middle - reach),
+        log_ratio_pct(middle + reach),
+        p_differs,
     )

@@ -4,6 +4,7 @@ Every problem of a file is found before any data is read, and reported together,
 Settings that a trial file does not name come from ``configs/defaults.toml``.
 """
 
+from collections.abc import Collection
 from importlib import resources
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -326,12 +327,28 @@ def load_settings(path: Path) -> Settings:
         With every problem of the file and its line.
     """
     text, written = read_toml(path)
+    return validate(Settings, {**over_defaults(written), "folder": path.resolve().parent}, path, text)
+
+
+def over_defaults(written: dict[str, Any], parts: Collection[str] | None = None) -> dict[str, Any]:
+    """Lay what a file says over the shipped defaults.
+
+    Parameters
+    ----------
+    written : dict
+    parts : collection of str, optional
+        The parts that the file can have; not given: all.
+
+    Returns
+    -------
+    dict
+    """
     _, defaults = read_toml(config_folder() / "defaults.toml")
-    merged: dict[str, Any] = dict(written)
-    for part, values in defaults.items():
+    merged = dict(written)
+    for part in defaults if parts is None else parts:
         own = written.get(part, {})
-        merged[part] = {**values, **own} if isinstance(own, dict) else own
-    return validate(Settings, {**merged, "folder": path.resolve().parent}, path, text)
+        merged[part] = {**defaults[part], **own} if isinstance(own, dict) else own
+    return merged
 
 
 def load_defaults() -> Defaults:

@@ -16,6 +16,7 @@ from proofstrip.stats import Check
 from proofstrip.stats.adjusted import beyond, judge_mix
 from proofstrip.stats.linear import Floats
 from proofstrip.stats.table import read_strips
+from proofstrip.units import log_ratio_pct
 
 NIGHT_S = 4 * 3600.0
 # Seconds since 1970 above this are a date; below, a log counts from its own start.
@@ -233,7 +234,7 @@ def _state(
         return MachineOffset(machine, strips, None, None, None, "not_estimated", note)
     (log, se, df), source, how = found, way[0], way[2]
     reach = float(special.stdtrit(df, (1 + confidence) / 2)) * se if df > 0 else np.nan
-    value, low, high = (float(100 * np.expm1(part)) for part in (log, log - reach, log + reach))
+    value, low, high = (log_ratio_pct(part) for part in (log, log - reach, log + reach))
     note = f"Reads {abs(value):.1f} % {'higher' if value > 0 else 'lower'} than {reference}: {how}."
     if not np.isfinite(reach):
         return MachineOffset(machine, strips, value, None, None, source, note)

@@ -18,6 +18,7 @@ from threadpoolctl import threadpool_limits  # type: ignore[import-untyped]
 
 from proofstrip.along import field_axis
 from proofstrip.strips import NO_BLOCK
+from proofstrip.units import log_ratio_pct
 
 Floats = NDArray[np.float64]
 
@@ -112,7 +113,7 @@ def fit_spatial(
 
 def _percents(effect: float, reach: float) -> tuple[float, float, float]:
     """Turn a log ratio and its reach into per cent: middle, low, high."""
-    return tuple(float(100 * np.expm1(effect + way * reach)) for way in (0, -1, 1))  # type: ignore[return-value]
+    return log_ratio_pct(effect), log_ratio_pct(effect - reach), log_ratio_pct(effect + reach)
 
 
 def make_cells(points: gpd.GeoDataFrame, strips: gpd.GeoDataFrame) -> pd.DataFrame:

@@ -124,6 +124,11 @@ def find_lines(text: str) -> dict[tuple[str, ...], int]:
     return lines
 
 
+def line_of(place: tuple[str, ...], lines: dict[tuple[str, ...], int]) -> int:
+    """Give the line of a key, or of the nearest table around it; 0 where neither stands in the file."""
+    return next((lines[place[:n]] for n in range(len(place), 0, -1) if place[:n] in lines), 0)
+
+
 def _key_path(text: str) -> tuple[str, ...]:
     """Split a dotted TOML key into its parts, quotes removed."""
     return tuple(part.strip("\"'") for part in re.findall(r"""[\w-]+|"[^"]*"|'[^']*'""", text))
@@ -132,7 +137,7 @@ def _key_path(text: str) -> tuple[str, ...]:
 def _describe(error: Any, lines: dict[tuple[str, ...], int]) -> tuple[int, str]:
     """Turn one pydantic error into its line and a sentence."""
     place = tuple(str(step) for step in error["loc"])
-    line = next((lines[place[:n]] for n in range(len(place), 0, -1) if place[:n] in lines), 0)
+    line = line_of(place, lines)
     name = f"[{place[0]}] {'.'.join(place[1:])}".strip() if len(place) > 1 else f"[{'.'.join(place)}]"
     kind = error["type"]
     if kind == "missing":

@@ -127,6 +127,26 @@ def parse_quantity(text: str, target: str) -> float:
     return value * factor_to(unit.strip(), target)
 
 
+def log_ratio_pct(log_ratio: float) -> float:
+    """Turn the log of a ratio into per cent.
+
+    Parameters
+    ----------
+    log_ratio : float
+
+    Returns
+    -------
+    float
+        [%]
+
+    Examples
+    --------
+    >>> round(log_ratio_pct(0.0488), 2)
+    5.0
+    """
+    return float(100 * np.expm1(log_ratio))
+
+
 def kg_ha_per_bu_ac(bushel_lb: float) -> float:
     """Convert one bushel an acre of a crop to kilograms a hectare.
 

@@ -1,13 +1,12 @@
 """A layout file read whole: every problem with its line, and no design that cannot be made or harvested."""
 
 from pathlib import Path
-from typing import Any
 
-from proofstrip.config import config_folder
+from proofstrip.config import over_defaults
 from proofstrip.errors import SettingsError
 from proofstrip.layout.settings import WIDTH_TOLERANCE_M, LayoutSettings, read_yield
 from proofstrip.layout.words import say_length
-from proofstrip.toml_file import find_lines, read_toml, validate
+from proofstrip.toml_file import find_lines, line_of, read_toml, validate
 
 Problem = tuple[tuple[str, ...], str]
 
@@ -30,16 +29,12 @@ def load_layout(path: Path) -> LayoutSettings:
         With every problem of the file and its line.
     """
     text, written = read_toml(path)
-    _, defaults = read_toml(config_folder() / "defaults.toml")
-    merged: dict[str, Any] = dict(written)
-    for part in ("stats", "report"):
-        own = written.get(part, {})
-        merged[part] = {**defaults[part], **own} if isinstance(own, dict) else own
+    merged = over_defaults(written, ("stats", "report"))
     settings = validate(LayoutSettings, {**merged, "folder": path.resolve().parent}, path, text)
     lines = find_lines(text)
     problems = []
     for place, said in (*_check_widths(settings), *_check_money(settings)):
-        line = next((lines[place[:n]] for n in range(len(place), 0, -1) if place[:n] in lines), 0)
+        line = line_of(place, lines)
         problems.append((f"line {line}: " if line else "") + f"[{place[0]}] {said}")
     if problems:
         raise SettingsError(path, problems)

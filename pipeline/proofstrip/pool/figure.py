@@ -5,10 +5,10 @@ from matplotlib.figure import Figure
 
 from proofstrip.pool.answer import PooledAnswer, site_interval
 from proofstrip.pool.sites import Site
-from proofstrip.pool.words import pct
 from proofstrip.report.figures import MAX_HEIGHT_IN
 from proofstrip.report.sheet import ACCENT, FAINT, INK, SOFT, TINT, Sheet, drawing, new_figure, number_axis
 from proofstrip.report.words import number
+from proofstrip.units import log_ratio_pct
 
 
 def site_ends(site: Site, confidence: float) -> tuple[float, float, float]:
@@ -25,7 +25,7 @@ def site_ends(site: Site, confidence: float) -> tuple[float, float, float]:
         Difference, low, high [%].
     """
     low, high = site_interval(site, confidence)
-    return pct(site.log_ratio), pct(low), pct(high)
+    return log_ratio_pct(site.log_ratio), log_ratio_pct(low), log_ratio_pct(high)
 
 
 def draw_forest(answer: PooledAnswer, confidence: float, sheet: Sheet) -> Figure:
@@ -60,7 +60,7 @@ def draw_forest(answer: PooledAnswer, confidence: float, sheet: Sheet) -> Figure
         _set_axes(axes, labels, sheet)
         ends = [end for row in rows for end in row] + [0.0]
         if answer.effect is not None:
-            ends += [pct(answer.effect.prediction_low), pct(answer.effect.prediction_high)]
+            ends += [log_ratio_pct(answer.effect.prediction_low), log_ratio_pct(answer.effect.prediction_high)]
         pad = 0.05 * (max(ends) - min(ends))
         axes.set_xlim(min(ends) - pad, max(ends) + pad)
     return figure
@@ -82,10 +82,10 @@ def _draw_pooled(axes: Axes, answer: PooledAnswer, sheet: Sheet) -> list[str]:
         return []
     place = len(answer.sites)
     axes.axhline(place - 0.5, color=FAINT, linewidth=0.8)
-    middle, low, high = (pct(end) for end in (effect.estimate, effect.low, effect.high))
+    middle, low, high = (log_ratio_pct(end) for end in (effect.estimate, effect.low, effect.high))
     axes.fill([low, middle, high, middle], [place, place - 0.3, place, place + 0.3], color=ACCENT, zorder=3)
     _write(axes, place, (middle, low, high), sheet, bold=True)
-    far = pct(effect.prediction_low), pct(effect.prediction_high)
+    far = log_ratio_pct(effect.prediction_low), log_ratio_pct(effect.prediction_high)
     axes.barh(place + 1, far[1] - far[0], left=far[0], height=0.3, color=TINT, edgecolor=ACCENT, linewidth=0.8)
     text = f"{number(far[0], 1, sign=True)} to {number(far[1], 1, sign=True)}"
     if sheet.is_wide:

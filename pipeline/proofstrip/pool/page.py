@@ -14,7 +14,6 @@ from proofstrip.pool.words import (
     chance_text,
     money_span,
     money_text,
-    pct,
     pct_span,
     pct_text,
     where_from,
@@ -25,6 +24,7 @@ from proofstrip.report.page import Head, set_page
 from proofstrip.report.sheet import save_png
 from proofstrip.report.tables import Table, capital
 from proofstrip.report.words import ABSENT, Units, count, number, odds, p_value
+from proofstrip.units import log_ratio_pct
 
 
 def write_page(result: PoolResult, units: Units, version: str, folder: Path) -> None:
@@ -140,7 +140,7 @@ def _several(answers: Sequence[PooledAnswer], units: Units) -> Table:
         cells = [row.treatment, VERDICTS[row.word], str(len(row.sites)), ABSENT, ABSENT, ABSENT, ABSENT]
         if effect is not None:
             cells[3:6] = [
-                number(pct(effect.estimate), 1, sign=True),
+                number(log_ratio_pct(effect.estimate), 1, sign=True),
                 bare_span(effect.low, effect.high),
                 bare_span(effect.prediction_low, effect.prediction_high),
             ]

@@ -15,7 +15,6 @@ from proofstrip.pool.words import (
     money_span,
     money_text,
     next_sentences,
-    pct,
     pct_span,
     per_area,
 )
@@ -24,6 +23,7 @@ from proofstrip.report.pictures import Picture
 from proofstrip.report.sections import Section
 from proofstrip.report.tables import Table, capital
 from proofstrip.report.words import ABSENT, Units, count, is_number, money, number, p_value, times_in
+from proofstrip.units import log_ratio_pct
 
 CAUTION = (
     "This is not financial advice: it is arithmetic on past trials and on the prices put in. Other prices, another "
@@ -215,7 +215,7 @@ def _without_section(answer: PooledAnswer, units: Units, anchor: str, end: str) 
     for row, weight in zip(answer.without_one, answer.effect.weights, strict=True):
         effect, part = row.effect, row.money
         span = bare_span(effect.low, effect.high)
-        cells = [row.site.name, VERDICTS[row.word], f"{number(pct(effect.estimate), 1, sign=True)} ({span})"]
+        cells = [row.site.name, VERDICTS[row.word], f"{number(log_ratio_pct(effect.estimate), 1, sign=True)} ({span})"]
         if priced:
             cells.append(ABSENT if part is None else _gain_span(part, units))
         rows.append([*cells, number(100 * weight)])

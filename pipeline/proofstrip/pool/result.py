@@ -7,10 +7,10 @@ from proofstrip.pool.answer import PooledAnswer, PoolResult, PoolSettings, Witho
 from proofstrip.pool.figure import site_ends
 from proofstrip.pool.sites import Site
 from proofstrip.pool.synthesis import Pooled
-from proofstrip.pool.words import answer_sentence, next_sentences, pct
+from proofstrip.pool.words import answer_sentence, next_sentences
 from proofstrip.report.words import Units
 from proofstrip.result import plain
-from proofstrip.units import HA_PER_ACRE
+from proofstrip.units import HA_PER_ACRE, log_ratio_pct
 
 SCHEMA_VERSION = 1
 
@@ -86,9 +86,9 @@ def _treatment(answer: PooledAnswer, settings: PoolSettings, units: Units, bushe
 def _effect(effect: Pooled) -> dict[str, Any]:
     """Describe the pooled log ratio."""
     return {
-        "difference_pct": pct(effect.estimate),
-        "low_pct": pct(effect.low),
-        "high_pct": pct(effect.high),
+        "difference_pct": log_ratio_pct(effect.estimate),
+        "low_pct": log_ratio_pct(effect.low),
+        "high_pct": log_ratio_pct(effect.high),
         "log_ratio": effect.estimate,
         "se_log_ratio": effect.se,
         "df": effect.df,
@@ -127,8 +127,8 @@ def _next(answer: PooledAnswer) -> dict[str, Any]:
     if effect is None:
         return {}
     return {
-        "low_pct": pct(effect.prediction_low),
-        "high_pct": pct(effect.prediction_high),
+        "low_pct": log_ratio_pct(effect.prediction_low),
+        "high_pct": log_ratio_pct(effect.prediction_high),
         "df": effect.prediction_df,
         "chance_of_more_yield": effect.chance_above(0.0),
         "low_per_ac": None if money is None else money.prediction_low,
@@ -141,7 +141,7 @@ def _without(row: WithoutOne) -> dict[str, Any]:
     """Describe the effect without one trial."""
     ends = {"difference_pct": row.effect.estimate, "low_pct": row.effect.low, "high_pct": row.effect.high}
     head = {"trial": row.site.trial, "season": row.site.season}
-    named = {key: pct(value) for key, value in ends.items()}
+    named = {key: log_ratio_pct(value) for key, value in ends.items()}
     if row.money is not None:
         named |= {"gain_per_ac": row.money.estimate, "low_per_ac": row.money.low, "high_per_ac": row.money.high}
     return head | named | {"word": row.word}

@@ -6,7 +6,7 @@ from proofstrip.pool.answer import PooledAnswer, PoolSettings
 from proofstrip.pool.synthesis import FEWEST_SITES, Pooled
 from proofstrip.report.words import ABSENT, Units, count, money, number
 from proofstrip.stats.power import MOST_PAIRS, pairs_needed
-from proofstrip.units import HA_PER_ACRE
+from proofstrip.units import HA_PER_ACRE, log_ratio_pct
 
 OUTLAYS = {
     "included": "outlay included",
@@ -15,33 +15,14 @@ OUTLAYS = {
 }
 
 
-def pct(log_ratio: float) -> float:
-    """Turn a log ratio into per cent of the control.
-
-    Parameters
-    ----------
-    log_ratio : float
-
-    Returns
-    -------
-    float
-
-    Examples
-    --------
-    >>> round(pct(0.0488), 2)
-    5.0
-    """
-    return float(100 * np.expm1(log_ratio))
-
-
 def pct_text(log_ratio: float) -> str:
     """Write a log ratio as per cent with its sign."""
-    return number(pct(log_ratio), 1, sign=True) + "\N{NO-BREAK SPACE}%"
+    return number(log_ratio_pct(log_ratio), 1, sign=True) + "\N{NO-BREAK SPACE}%"
 
 
 def pct_span(low: float, high: float) -> str:
     """Write an interval of log ratios as per cent."""
-    return f"{number(pct(low), 1, sign=True)} to {pct_text(high)}"
+    return f"{number(log_ratio_pct(low), 1, sign=True)} to {pct_text(high)}"
 
 
 def per_area(per_ac: float, units: Units) -> float:

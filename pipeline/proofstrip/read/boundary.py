@@ -5,14 +5,13 @@ from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
-import pyogrio
 import pyproj
 import shapely
 
 from proofstrip.errors import DataError, Notice
 from proofstrip.read.files import find_file, tell_format
 from proofstrip.read.positions import WGS84, measures_metres, utm_crs
-from proofstrip.read.vector import pick_layer, unreadable
+from proofstrip.read.vector import read_shapes
 
 # A guidance line that leaves the straight line between its ends by more than this is a curve.
 MAX_BEND_M = 1.0
@@ -134,13 +133,7 @@ def _read(path: Path, kind: str) -> gpd.GeoDataFrame:
     form = "KML" if suffix == ".kml" else tell_format(path)
     if form == "delimited text":
         raise DataError(f"{path.name}: a table holds no shapes; use GeoPackage, Shapefile, GeoJSON, GeoParquet or KML.")
-    try:
-        if form == "Parquet":
-            table = gpd.read_parquet(path)
-        else:
-            table = gpd.read_file(path, layer=pick_layer(path, kind), engine="pyogrio")
-    except (pyogrio.errors.DataSourceError, ValueError, OSError) as fault:
-        raise unreadable(path, form, fault) from fault
+    table = read_shapes(path, form, kind)
     if table.crs is None:
         raise DataError(
             f"{path.name}: the file names no coordinate system, so nobody knows where the field lies; "

@@ -8,7 +8,6 @@ from pathlib import Path
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-import pyogrio
 import shapely
 
 from proofstrip.config import TrialMapPart
@@ -16,7 +15,7 @@ from proofstrip.errors import DataError, Notice
 from proofstrip.read.files import find_file, tell_format
 from proofstrip.read.positions import WGS84, looks_like_degrees, measures_metres, utm_crs
 from proofstrip.read.values import label_text
-from proofstrip.read.vector import pick_layer, unreadable
+from proofstrip.read.vector import read_shapes
 
 MAX_OVERLAP = 0.01
 # Share of a mended strip about which its outline is of two minds.
@@ -103,13 +102,7 @@ def _read_polygons(path: Path) -> gpd.GeoDataFrame:
     kind = tell_format(path)
     if kind == "delimited text":
         raise DataError(f"{path.name}: a trial map holds polygons: use GeoPackage, Shapefile, GeoJSON or GeoParquet.")
-    try:
-        if kind == "Parquet":
-            raw = gpd.read_parquet(path)
-        else:
-            raw = gpd.read_file(path, layer=pick_layer(path, "Polygon"), engine="pyogrio")
-    except (pyogrio.errors.DataSourceError, ValueError, OSError) as fault:
-        raise unreadable(path, kind, fault) from fault
+    raw = read_shapes(path, kind, "Polygon")
     if not len(raw):
         raise DataError(f"{path.name}: the map holds no strip.")
     if raw.crs is None:

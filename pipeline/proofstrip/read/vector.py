@@ -5,6 +5,7 @@ import warnings
 from pathlib import Path
 from typing import Any
 
+import geopandas as gpd
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
@@ -155,6 +156,34 @@ def point_coordinates(points: Any, path: Path) -> Floats:
             "harvest records must be points."
         )
     return np.column_stack([shapely.get_x(points), shapely.get_y(points)]).astype("float64")
+
+
+def read_shapes(path: Path, form: str, kind: str) -> gpd.GeoDataFrame:
+    """Read a layer of shapes whole.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+    form : str
+        As ``tell_format`` names it.
+    kind : str
+        Of geometry: ``Polygon`` or ``LineString``.
+
+    Returns
+    -------
+    geopandas.GeoDataFrame
+
+    Raises
+    ------
+    DataError
+        When the format's own reader refuses the file, or it has not exactly one fitting layer.
+    """
+    try:
+        if form == "Parquet":
+            return gpd.read_parquet(path)
+        return gpd.read_file(path, layer=pick_layer(path, kind), engine="pyogrio")
+    except (pyogrio.errors.DataSourceError, ValueError, OSError) as fault:
+        raise unreadable(path, form, fault) from fault
 
 
 def unreadable(path: Path, kind: str, fault: Exception) -> DataError:

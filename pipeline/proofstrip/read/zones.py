@@ -6,7 +6,6 @@ from pathlib import Path
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-import pyogrio
 import pyproj
 import rasterio  # type: ignore[import-untyped]
 
@@ -14,7 +13,7 @@ from proofstrip.config import ZonesPart
 from proofstrip.errors import DataError
 from proofstrip.read.files import find_file, tell_format
 from proofstrip.read.values import label_text
-from proofstrip.read.vector import pick_layer, unreadable
+from proofstrip.read.vector import read_shapes
 
 RASTERS = (".tif", ".tiff", ".asc", ".img", ".vrt")
 MOST_ZONES = 12
@@ -78,14 +77,7 @@ def _sample_raster(path: Path, points: gpd.GeoDataFrame) -> "pd.Series[str]":
 
 def _ask_polygons(path: Path, name: str, points: gpd.GeoDataFrame) -> "pd.Series[str]":
     """Take the name of the polygon that each record lies in; the first where polygons overlap."""
-    kind = tell_format(path)
-    try:
-        if kind == "Parquet":
-            zones = gpd.read_parquet(path)
-        else:
-            zones = gpd.read_file(path, layer=pick_layer(path, "Polygon"), engine="pyogrio")
-    except (pyogrio.errors.DataSourceError, ValueError, OSError) as fault:
-        raise unreadable(path, kind, fault) from fault
+    zones = read_shapes(path, tell_format(path), "Polygon")
     columns = [str(column) for column in zones.columns if column != zones.geometry.name]
     if name not in columns:
         near = difflib.get_close_matches(name, columns, n=1)
