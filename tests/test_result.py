@@ -9,10 +9,11 @@ import pytest
 from proofstrip.clean import Delay
 from proofstrip.errors import Notice
 from proofstrip.flags import Flag
-from proofstrip.result import SCHEMA_VERSION, Findings, describe_comparison, describe_run, plain
+from proofstrip.result import SCHEMA_VERSION, describe_comparison, describe_run, plain
 from proofstrip.sensitivity import Alternative
 from proofstrip.stats import Check, compare_treatments
 from proofstrip.stats.verdict import Verdict
+from proofstrip.work import Work
 
 KG_HA_PER_BU_AC = 60 * 0.45359237 / 0.40468564224
 
@@ -104,7 +105,7 @@ def test_plain(value, expected):
 
 
 @pytest.fixture
-def findings(compare):
+def work(compare, make_settings):
     """Put together a run of five records without prices."""
     points = pd.DataFrame(
         {
@@ -113,33 +114,33 @@ def findings(compare):
             "strip": ["S1", "S1", None, None, "S1"],
         }
     )
-    return Findings(
+    return Work(
+        make_settings(),
         delays=(Delay("combine 1", 11.5, None, None, "assumed", "the data cannot tell"),),
         points=points,
         comparison=compare(),
-        paybacks=(),
         alternatives=(Alternative("No cleaning", "note", "tried", float("nan"), None, None, 1.0, True),),
         checks=(Check("speed", True, np.float64(0.5), "within 3 %", "note"),),
-        warnings=(Notice("code", "A sentence."),),
+        notices=(Notice("code", "A sentence."),),
         verdict=Verdict("not_settled", "More pairs are needed."),
     )
 
 
-def test_a_run_has_the_keys_of_the_contract(findings, make_settings):
-    result = describe_run(findings, {"name": "T"}, make_settings().trial.crop)
+def test_a_run_has_the_keys_of_the_contract(work):
+    result = describe_run(work)
     expected = (
         "schema_version trial delay records yield_unit treatments differences anova lsd cv_pct letters economics "
         "sensitivity checks warnings verdict"
     )
     assert set(expected.split()) <= set(result)
     assert result["schema_version"] == SCHEMA_VERSION == 1
-    assert result["trial"] == {"name": "T"}
+    assert result["trial"]["name"] == "Invented trial"
     assert result["economics"] == []
     json.dumps(result, allow_nan=False)
 
 
-def test_records_are_counted_as_used_only_inside_strips(findings, make_settings):
-    records = describe_run(findings, {}, make_settings().trial.crop)["records"]
+def test_records_are_counted_as_used_only_inside_strips(work):
+    records = describe_run(work)["records"]
     assert records["read"] == 5
     assert records["used"] == 1
     assert {name: count for name, count in records["flags"].items() if count} == {
@@ -150,8 +151,8 @@ def test_records_are_counted_as_used_only_inside_strips(findings, make_settings)
     }
 
 
-def test_every_part_is_plain(findings, make_settings):
-    result = describe_run(findings, {}, make_settings().trial.crop)
+def test_every_part_is_plain(work):
+    result = describe_run(work)
     assert result["delay"] == [
         {
             "machine": "combine 1",

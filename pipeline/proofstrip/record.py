@@ -138,3 +138,31 @@ def write_json(path: Path, value: Any) -> None:
         Without NaN.
     """
     path.write_text(json.dumps(value, indent=1, ensure_ascii=False, allow_nan=False) + "\n", encoding="utf-8")
+
+
+def read_result(folder: Path) -> dict[str, Any]:
+    """Read the result of a run folder.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+
+    Returns
+    -------
+    dict
+
+    Raises
+    ------
+    DataError
+        When there is no result, or the file holds something else.
+    """
+    path = folder / "result.json"
+    if not path.is_file():
+        raise DataError(f"{folder} is not a run folder: it has no result.json. Make one with proofstrip run.")
+    try:
+        result: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
+    except ValueError as fault:
+        raise DataError(f"{path} is not JSON: {fault}. Make it again with proofstrip run.") from fault
+    if not isinstance(result, dict) or not {"trial", "treatments", "differences", "verdict"} <= result.keys():
+        raise DataError(f"{path} is not the result of a run: it lacks trial, treatments, differences or verdict.")
+    return result

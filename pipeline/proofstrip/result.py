@@ -2,26 +2,14 @@
 
 import dataclasses
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
-import pandas as pd
-
-from proofstrip.along import Along, ZoneDifference
-from proofstrip.clean import Delay
+from proofstrip.config import Settings
 from proofstrip.crops import Crop
-from proofstrip.drift import Drift
-from proofstrip.economics import Payback
-from proofstrip.errors import Notice
-from proofstrip.exclusions import ExclusionCount
 from proofstrip.flags import count_flags
-from proofstrip.machines import MachineOffset
-from proofstrip.sensitivity import Alternative
-from proofstrip.spatial import SpatialFit
-from proofstrip.stats import Check, Comparison
-from proofstrip.stats.further import Probability
-from proofstrip.stats.remarks import Remark
-from proofstrip.stats.verdict import Verdict
+from proofstrip.stats import Comparison
+from proofstrip.work import Work
 
 SCHEMA_VERSION = 1
 # Keys of the comparison that are yields, and so named by their unit where there is one.
@@ -107,92 +95,64 @@ def _yields(row: dict[str, Any], keys: Sequence[str], unit: str, twin: float | N
     return named
 
 
-@dataclasses.dataclass(frozen=True)
-class Findings:
-    """All that a run found out.
-
-    Attributes
-    ----------
-    delays : tuple of Delay
-    points : pandas.DataFrame
-        flags and usable.
-    comparison : Comparison
-    paybacks : tuple of Payback
-        Empty without prices.
-    alternatives : tuple of Alternative
-    checks : tuple of Check
-    warnings : tuple of Notice
-    verdict : Verdict
-    exclusions : tuple of ExclusionCount
-        What a person excluded.
-    probabilities : tuple of Probability
-    remarks : tuple of Remark
-    machines : tuple of MachineOffset
-        Empty with one combine.
-    drift : tuple of Drift
-    along, zones, spatial : tuple of Along, tuple of ZoneDifference, tuple of SpatialFit
-        Where in the field the treatments differ.
-    """
-
-    delays: tuple[Delay, ...]
-    points: pd.DataFrame
-    comparison: Comparison
-    paybacks: tuple[Payback, ...]
-    alternatives: tuple[Alternative, ...]
-    checks: tuple[Check, ...]
-    warnings: tuple[Notice, ...]
-    verdict: Verdict
-    exclusions: tuple[ExclusionCount, ...] = ()
-    probabilities: tuple[Probability, ...] = ()
-    remarks: tuple[Remark, ...] = ()
-    machines: tuple[MachineOffset, ...] = ()
-    drift: tuple[Drift, ...] = ()
-    along: tuple[Along, ...] = ()
-    zones: tuple[ZoneDifference, ...] = ()
-    spatial: tuple[SpatialFit, ...] = ()
-
-
-def describe_run(findings: Findings, trial: dict[str, Any], crop: Crop) -> dict[str, Any]:
+def describe_run(work: Work) -> dict[str, Any]:
     """Make result.json.
 
     Parameters
     ----------
-    findings : Findings
-    trial : dict
-        Name, field, season and so on.
-    crop : Crop
+    work : Work
+        When every stage is done.
 
     Returns
     -------
     dict
     """
-    points = findings.points
+    points = work.points
     return _plain_dict(
         {
             "schema_version": SCHEMA_VERSION,
-            "trial": trial,
-            "delay": [dataclasses.asdict(delay) for delay in findings.delays],
-            "machines": [dataclasses.asdict(offset) for offset in findings.machines],
-            "drift": [dataclasses.asdict(drift) for drift in findings.drift],
+            "trial": _describe_trial(work.settings),
+            "delay": _rows(work.delays),
+            "machines": _rows(work.offsets),
+            "drift": _rows(work.drift),
             "records": {
                 "read": len(points),
                 "used": int((points["usable"] & points["strip"].notna()).sum()),
                 "flags": count_flags(points["flags"]),
             },
-            "exclusions": [dataclasses.asdict(count) for count in findings.exclusions],
-            **describe_comparison(findings.comparison, crop),
-            "probability": [dataclasses.asdict(row) for row in findings.probabilities],
-            "remarks": [dataclasses.asdict(remark) for remark in findings.remarks],
-            "economics": [dataclasses.asdict(payback) for payback in findings.paybacks],
-            "sensitivity": [dataclasses.asdict(row) for row in findings.alternatives],
-            "along": [dataclasses.asdict(row) for row in findings.along],
-            "zones": [dataclasses.asdict(row) for row in findings.zones],
-            "spatial": [dataclasses.asdict(row) for row in findings.spatial],
-            "checks": [dataclasses.asdict(check) for check in findings.checks],
-            "warnings": [dataclasses.asdict(notice) for notice in findings.warnings],
-            "verdict": dataclasses.asdict(findings.verdict),
+            "exclusions": _rows(work.excluded),
+            **describe_comparison(work.compared, work.settings.trial.crop),
+            "probability": _rows(work.odds),
+            "remarks": _rows(work.remarks),
+            "economics": _rows(work.paybacks),
+            "sensitivity": _rows(work.alternatives),
+            "along": _rows(work.along),
+            "zones": _rows(work.zones),
+            "spatial": _rows(work.spatial),
+            "checks": _rows(work.checks),
+            "warnings": _rows(work.notices),
+            "verdict": dataclasses.asdict(work.decided),
         }
     )
+
+
+def _describe_trial(settings: Settings) -> dict[str, Any]:
+    """Say which trial it is."""
+    trial = settings.trial
+    return {
+        "name": trial.name,
+        "field": trial.field,
+        "season": trial.season,
+        "crop": trial.crop.name,
+        "control": settings.trial_map.control,
+        "standard_moisture_pct": settings.standard_moisture_pct,
+        "notes": trial.notes,
+    }
+
+
+def _rows(found: Iterable[Any]) -> list[dict[str, Any]]:
+    """Turn records into dictionaries."""
+    return [dataclasses.asdict(one) for one in found]
 
 
 def _plain_dict(value: dict[str, Any]) -> dict[str, Any]:

@@ -1,108 +1,42 @@
 """The whole job: one trial file in, one run folder out."""
 
-import json
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-import geopandas as gpd
-import pandas as pd
-
-from proofstrip.along import Along, ZoneDifference, compare_along, compare_zones
+from proofstrip.along import ZoneDifference, compare_along, compare_zones
 from proofstrip.assign import assign_strips
 from proofstrip.checks import check_strips, look_at_run, warn_in_answer
-from proofstrip.clean import Delay, Track, clean_points, estimate_delays, follow_machines
-from proofstrip.columns import POINT_COLUMNS, STRIP_COLUMNS, empty_frame
+from proofstrip.clean import clean_points, estimate_delays, follow_machines
 from proofstrip.config import Settings
 from proofstrip.dose_money import price_rates
 from proofstrip.drift import check_order, estimate_drift
-from proofstrip.economics import Payback, delivered_moisture, price_treatments
-from proofstrip.errors import DataError, Notice
-from proofstrip.exclusions import ExclusionCount, count_exclusions, exclude_by_hand
+from proofstrip.economics import delivered_moisture, price_treatments
+from proofstrip.errors import Notice
+from proofstrip.exclusions import count_exclusions, exclude_by_hand
 from proofstrip.machines import check_machines, estimate_offsets, list_cells, machine_shares
 from proofstrip.moisture import correct_moisture, note_stuck
-from proofstrip.read import Exclusions, read_exclusions, read_harvest, read_tickets, read_trial_map
+from proofstrip.read import read_exclusions, read_harvest, read_tickets, read_trial_map
 from proofstrip.read.files import short_name
 from proofstrip.read.positions import WGS84
 from proofstrip.read.zones import read_zones
 from proofstrip.record import Clock, describe_inputs, write_json, write_tables, written_whole
 from proofstrip.report import ReportMaterial, write_report
-from proofstrip.result import Findings, describe_run
+from proofstrip.result import describe_run
 from proofstrip.scale import against_scale, check_sensor, ground_by_strip, weigh_strips
-from proofstrip.sensitivity import Alternative, Material, check_cleaning, try_choices
-from proofstrip.spatial import SpatialFit, fit_spatial
-from proofstrip.stats import Comparison, compare_treatments
+from proofstrip.sensitivity import Material, check_cleaning, try_choices
+from proofstrip.spatial import fit_spatial
+from proofstrip.stats import compare_treatments
 from proofstrip.stats.probability import give_probabilities
 from proofstrip.stats.remarks import make_remarks
 from proofstrip.stats.verdict import give_verdict
 from proofstrip.stats.wording import choose_unit
 from proofstrip.strips import make_strips, mark_windows
+from proofstrip.work import Work
 
 LOSS_UNUSED = "[ground_loss] is named in the trial file, but ground-loss counts do not enter the answer yet."
-
-
-@dataclass(frozen=True)
-class Work:
-    """A trial on its way: each stage adds its part, none changes another's.
-
-    Attributes
-    ----------
-    settings : Settings
-    strips_map : geopandas.GeoDataFrame
-        The trial map.
-    raw, points : geopandas.GeoDataFrame
-        Records as read, and as far as the stages have come.
-    track : Track or None
-    delays : tuple of Delay
-    sensed, strips : pandas.DataFrame
-        The strip table of the combine, and the one that is compared: of the scale, where every strip was weighed.
-    comparison : Comparison or None
-    exclusions : Exclusions or None
-        What a person excluded.
-    excluded : tuple of ExclusionCount
-    alternatives, along, zones, spatial, paybacks, notices, inputs
-        As the stages found them.
-    """
-
-    settings: Settings
-    strips_map: gpd.GeoDataFrame = field(default_factory=gpd.GeoDataFrame)
-    raw: gpd.GeoDataFrame = field(default_factory=gpd.GeoDataFrame)
-    points: gpd.GeoDataFrame = field(default_factory=lambda: gpd.GeoDataFrame(empty_frame(POINT_COLUMNS)))
-    track: Track | None = None
-    delays: tuple[Delay, ...] = ()
-    sensed: pd.DataFrame = field(default_factory=lambda: empty_frame(STRIP_COLUMNS))
-    strips: pd.DataFrame = field(default_factory=lambda: empty_frame(STRIP_COLUMNS))
-    comparison: Comparison | None = None
-    exclusions: Exclusions | None = None
-    excluded: tuple[ExclusionCount, ...] = ()
-    alternatives: tuple[Alternative, ...] = ()
-    along: tuple[Along, ...] = ()
-    zones: tuple[ZoneDifference, ...] = ()
-    spatial: tuple[SpatialFit, ...] = ()
-    paybacks: tuple[Payback, ...] = ()
-    notices: tuple[Notice, ...] = ()
-    inputs: dict[str, str] = field(default_factory=dict)
-
-    @property
-    def followed(self) -> Track:
-        """The track, once the machines were followed."""
-        if self.track is None:
-            raise RuntimeError("the stages are out of order: clean comes before this one")
-        return self.track
-
-    @property
-    def weighed(self) -> bool:
-        """Whether the strips' yields are the scale's."""
-        return bool((self.strips["source"] == "scale").all())
-
-    @property
-    def compared(self) -> Comparison:
-        """The comparison, once it was made."""
-        if self.comparison is None:
-            raise RuntimeError("the stages are out of order: stats comes before this one")
-        return self.comparison
 
 
 def read(work: Work) -> Work:
@@ -183,9 +117,22 @@ def scale(work: Work) -> Work:
     return replace(work, strips=table, inputs=inputs, notices=(*work.notices, *tickets.notices, *notices))
 
 
+def machines(work: Work) -> Work:
+    """Hold the combines against each other, the scale and the clock."""
+    cells, confidence = list_cells(work.points), work.settings.stats.confidence
+    ratios = against_scale(cells, work.sensed, work.strips)
+    return replace(
+        work,
+        cells=cells,
+        ratios=ratios,
+        offsets=estimate_offsets(cells, work.strips_map, confidence, ratios),
+        drift=estimate_drift(ratios, confidence, "tickets") if len(ratios) else estimate_drift(cells, confidence),
+    )
+
+
 def stats(work: Work) -> Work:
     """Compare the treatments, and again under other choices of cleaning."""
-    shares = None if work.weighed else machine_shares(list_cells(work.points))
+    shares = None if work.weighed else machine_shares(work.cells)
     control, settings = work.settings.trial_map.control, work.settings.stats
     comparison = compare_treatments(work.strips, control, settings, machines=shares)
     material = Material(
@@ -223,6 +170,30 @@ def economics(work: Work) -> Work:
     return replace(work, paybacks=priced, comparison=price_rates(work.compared, settings.trial.crop, prices))
 
 
+def decide(work: Work) -> Work:
+    """Put checks and warnings together, and give the verdict."""
+    control, comparison, settings = work.settings.trial_map.control, work.compared, work.settings
+    own = (
+        check_machines(work.sensed, machine_shares(work.cells), control, not work.weighed),
+        check_order(work.cells, control),
+        *check_strips(work.points, work.sensed, control, settings.stats),
+        *check_sensor(work.sensed, work.strips, control),
+        check_cleaning(comparison, work.alternatives),
+    )
+    looked = look_at_run(work.points, work.strips, work.delays, settings.moisture.declared_pct)
+    units, bushel = settings.report.units, settings.trial.crop.kg_ha_per_bu_ac
+    verdict = give_verdict(comparison, work.paybacks, own, units, bushel)
+    odds = give_probabilities(comparison, work.paybacks, settings.stats)
+    return replace(
+        work,
+        odds=odds,
+        checks=(*own, *comparison.checks),
+        notices=(*work.notices, *looked, *comparison.warnings),
+        remarks=make_remarks(comparison, odds, choose_unit(comparison.unit, units, bushel), settings.stats),
+        verdict=replace(verdict, sentence=" ".join([verdict.sentence, *warn_in_answer(own)])),
+    )
+
+
 STAGES: tuple[Callable[[Work], Work], ...] = (
     read,
     clean,
@@ -231,9 +202,11 @@ STAGES: tuple[Callable[[Work], Work], ...] = (
     exclude,
     strips,
     scale,
+    machines,
     stats,
     where,
     economics,
+    decide,
 )
 
 
@@ -265,93 +238,11 @@ def run_trial(settings: Settings, folder: Path, say: Callable[[str], None] = lam
         work = stage(work)
         clock.note(stage.__name__, len(work.points), time.perf_counter() - began)
     say("report")
-    result = describe_run(_conclude(work), _describe_trial(settings), settings.trial.crop)
+    result = describe_run(work)
     run = describe_inputs(settings, work.inputs, clock, work.points["flags"])
     with written_whole(folder) as fresh:
         write_tables(fresh, work.points, work.strips)
         write_json(fresh / "result.json", result)
         write_json(fresh / "run.json", run)
         write_report(ReportMaterial(result, work.strips, work.points, work.strips_map, run, settings), fresh)
-    return result
-
-
-def _conclude(work: Work) -> Findings:
-    """Put checks and warnings together, and decide."""
-    control, comparison = work.settings.trial_map.control, work.compared
-    cells, confidence = list_cells(work.points), work.settings.stats.confidence
-    ratios = against_scale(cells, work.sensed, work.strips)
-    own = (
-        check_machines(work.sensed, machine_shares(cells), control, not work.weighed),
-        check_order(cells, control),
-        *check_strips(work.points, work.sensed, control, work.settings.stats),
-        *check_sensor(work.sensed, work.strips, control),
-        check_cleaning(comparison, work.alternatives),
-    )
-    looked = look_at_run(work.points, work.strips, work.delays, work.settings.moisture.declared_pct)
-    bushel = work.settings.trial.crop.kg_ha_per_bu_ac
-    units, part = work.settings.report.units, work.settings.stats
-    verdict = give_verdict(comparison, work.paybacks, own, units, bushel)
-    verdict = replace(verdict, sentence=" ".join([verdict.sentence, *warn_in_answer(own)]))
-    odds = give_probabilities(comparison, work.paybacks, part)
-    remarks = make_remarks(comparison, odds, choose_unit(comparison.unit, units, bushel), part)
-    warnings = (*work.notices, *looked, *comparison.warnings)
-    return Findings(
-        work.delays,
-        work.points,
-        comparison,
-        work.paybacks,
-        work.alternatives,
-        (*own, *comparison.checks),
-        warnings,
-        verdict,
-        work.excluded,
-        odds,
-        remarks,
-        estimate_offsets(cells, work.strips_map, confidence, ratios),
-        estimate_drift(ratios, confidence, "tickets") if len(ratios) else estimate_drift(cells, confidence),
-        work.along,
-        work.zones,
-        work.spatial,
-    )
-
-
-def _describe_trial(settings: Settings) -> dict[str, Any]:
-    """Say which trial it is."""
-    trial = settings.trial
-    return {
-        "name": trial.name,
-        "field": trial.field,
-        "season": trial.season,
-        "crop": trial.crop.name,
-        "control": settings.trial_map.control,
-        "standard_moisture_pct": settings.standard_moisture_pct,
-        "notes": trial.notes,
-    }
-
-
-def read_result(folder: Path) -> dict[str, Any]:
-    """Read the result of a run folder.
-
-    Parameters
-    ----------
-    folder : pathlib.Path
-
-    Returns
-    -------
-    dict
-
-    Raises
-    ------
-    DataError
-        When there is no result, or the file holds something else.
-    """
-    path = folder / "result.json"
-    if not path.is_file():
-        raise DataError(f"{folder} is not a run folder: it has no result.json. Make one with proofstrip run.")
-    try:
-        result: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
-    except ValueError as fault:
-        raise DataError(f"{path} is not JSON: {fault}. Make it again with proofstrip run.") from fault
-    if not isinstance(result, dict) or not {"trial", "treatments", "differences", "verdict"} <= result.keys():
-        raise DataError(f"{path} is not the result of a run: it lacks trial, treatments, differences or verdict.")
     return result

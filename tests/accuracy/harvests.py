@@ -10,10 +10,11 @@ import pandas as pd
 
 from proofstrip.config import load_settings
 from proofstrip.errors import DataError
-from proofstrip.run import Work, assign, clean, moisture, read, strips
+from proofstrip.run import assign, clean, moisture, read, strips
 from proofstrip.simulate import SCENARIOS, Scenario, Simulated, render_folder, simulate_harvest
 from proofstrip.strips import project_along
 from proofstrip.units import M2_PER_HA
+from proofstrip.work import Work
 from tests.accuracy import faults, plain_ways
 from tests.accuracy.figures import Tally
 

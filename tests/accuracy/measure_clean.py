@@ -15,10 +15,11 @@ import pandas as pd
 
 from proofstrip.config import load_settings
 from proofstrip.errors import DataError
-from proofstrip.run import Work, assign, clean, moisture, read, strips
+from proofstrip.run import assign, clean, moisture, read, strips
 from proofstrip.simulate import SCENARIOS, Scenario, Simulated, Treatment, render_folder, simulate_harvest
 from proofstrip.strips import project_along
 from proofstrip.units import M2_PER_HA
+from proofstrip.work import Work
 
 WRONG_S = 2.0
 HEAD = (

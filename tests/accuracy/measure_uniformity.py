@@ -19,8 +19,9 @@ import pandas as pd
 
 from proofstrip.clean import Track
 from proofstrip.config import Settings, load_settings
-from proofstrip.run import Work, assign, clean, moisture, read, strips
+from proofstrip.run import assign, clean, moisture, read, strips
 from proofstrip.stats import Comparison, compare_treatments
+from proofstrip.work import Work
 from tests.accuracy.null_trials import COVERAGE, LEVEL, Null, score_nulls
 from tests.accuracy.page import table
 from tests.real.uniformity import follow_corn, lay_strips, real_data, write_trial

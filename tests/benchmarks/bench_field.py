@@ -24,8 +24,9 @@ import pyarrow.csv
 import pyproj
 
 from proofstrip.config import load_settings
-from proofstrip.run import Work, assign, clean, moisture, read, strips
+from proofstrip.run import assign, clean, moisture, read, strips
 from proofstrip.simulate import SCENARIOS, render_folder, simulate_harvest
+from proofstrip.work import Work
 
 STAGES = (read, clean, moisture, assign, strips)
 TARGET_RATIO, TARGET_GIB = 6.0, 2.5

@@ -17,8 +17,9 @@ from tests.real.uniformity import follow_corn, lay_strips, real_data, write_tria
 from proofstrip.clean import clean_points, estimate_delays, follow_machines
 from proofstrip.cli.main import main
 from proofstrip.config import load_defaults, load_settings
-from proofstrip.run import STAGES, Work
+from proofstrip.run import STAGES
 from proofstrip.stats import compare_treatments
+from proofstrip.work import Work
 
 PLANTED = 1.05
 
