@@ -53,7 +53,6 @@ FILES_ALLOWED = (
 FILES_BESIDE = {
     "crops.py": "loads configs/crops.toml",
     "layout/folder.py": "writes the layout folder",
-    "layout/sheet.py": "loads its template",
     "read/names.py": "loads configs/column_names.toml",
     "simulate/export.py": "makes the text of tables; the command writes them",
     "run.py": "reads result.json back from a run folder",

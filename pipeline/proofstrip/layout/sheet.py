@@ -1,15 +1,12 @@
 """The sheet for the cab: one printed page with the map, the strips in order, and the rules of the day."""
 
-from importlib import resources
-
-import jinja2
-
 from proofstrip import __version__
 from proofstrip.layout.drawing import colours_of, describe_map, draw_map, letters_of
 from proofstrip.layout.expect import Expectation
 from proofstrip.layout.plan import Plan
 from proofstrip.layout.settings import LayoutSettings
 from proofstrip.layout.words import say_direction, say_length
+from proofstrip.report.html import fill_template
 from proofstrip.report.sheet import Sheet, svg_uri
 
 # Room for map and table together on the smaller of A4 and letter, and the height of a row [mm].
@@ -38,32 +35,31 @@ def render_sheet(plan: Plan, settings: LayoutSettings, found: Expectation) -> st
     each = -(-len(rows) // columns)
     map_mm = min(max(ROOM_MM - ROW_MM * (each + 1), MAP_MM[0]), MAP_MM[1])
     picture = draw_map(plan, settings, Sheet(7.3), map_mm / MM_PER_INCH - 0.8)
-    source = resources.files("proofstrip.layout").joinpath("sheet.html").read_text(encoding="utf-8")
-    environment = jinja2.Environment(
-        autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True
-    )
     units, machines, trial = settings.report.units, settings.machines, settings.trial
-    return environment.from_string(source).render(
-        trial=trial,
-        crop=trial.crop.name.replace("_", " "),
-        invented=settings.invented,
-        map=svg_uri(picture),
-        map_mm=round(map_mm),
-        alt=describe_map(plan, settings),
-        parts=[rows[start : start + each] for start in range(0, len(rows), each)],
-        width=say_length(settings.strip_width_m, units),
-        header=say_length(machines.header_m, units),
-        passes=settings.header_passes,
-        tool=machines.treated_with,
-        tool_width=say_length(machines.treating_m, units),
-        tool_passes=round(settings.strip_width_m / machines.treating_m),
-        rest=_say_rest(settings),
-        looking=say_direction(plan.heading_deg),
-        heading=round(plan.heading_deg, 1) % 360,
-        blocks=settings.strips.replicates,
-        guards=len(plan.guards) > 0,
-        detectable=f"{found.detectable_pct:.1f}",
-        version=__version__,
+    return fill_template(
+        "layout/sheet.html",
+        {
+            "trial": trial,
+            "crop": trial.crop.name.replace("_", " "),
+            "invented": settings.invented,
+            "map": svg_uri(picture),
+            "map_mm": round(map_mm),
+            "alt": describe_map(plan, settings),
+            "parts": [rows[start : start + each] for start in range(0, len(rows), each)],
+            "width": say_length(settings.strip_width_m, units),
+            "header": say_length(machines.header_m, units),
+            "passes": settings.header_passes,
+            "tool": machines.treated_with,
+            "tool_width": say_length(machines.treating_m, units),
+            "tool_passes": round(settings.strip_width_m / machines.treating_m),
+            "rest": _say_rest(settings),
+            "looking": say_direction(plan.heading_deg),
+            "heading": round(plan.heading_deg, 1) % 360,
+            "blocks": settings.strips.replicates,
+            "guards": len(plan.guards) > 0,
+            "detectable": f"{found.detectable_pct:.1f}",
+            "version": __version__,
+        },
     )
 
 

@@ -1,15 +1,13 @@
 """The page: the parts in their order, set by the template, and the pictures as files."""
 
 from dataclasses import dataclass, replace
-from importlib import resources
 from pathlib import Path
 from typing import Any
-
-import jinja2
 
 from proofstrip.report import choices as other_choices
 from proofstrip.report import evidence, pictures, sections, where
 from proofstrip.report.answer import Answer, give_answer
+from proofstrip.report.html import fill_template
 from proofstrip.report.material import ReportMaterial
 from proofstrip.report.pictures import Picture
 from proofstrip.report.sections import Section
@@ -165,19 +163,17 @@ def set_page(head: Head, answer: Answer, parts: list[Section], version: str) -> 
     str
         HTML, self-contained.
     """
-    source = resources.files("proofstrip.report").joinpath("template.html").read_text(encoding="utf-8")
-    environment = jinja2.Environment(
-        autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True
+    return fill_template(
+        "report/template.html",
+        {
+            "head": head,
+            "answer": answer,
+            "parts": parts,
+            "groups": list(dict.fromkeys(part.group for part in parts if part.group)),
+            "version": version,
+            "sortable": any(table.sortable for part in parts for table in part.tables),
+        },
     )
-    page = environment.from_string(source).render(
-        head=head,
-        answer=answer,
-        parts=parts,
-        groups=list(dict.fromkeys(part.group for part in parts if part.group)),
-        version=version,
-        sortable=any(table.sortable for part in parts for table in part.tables),
-    )
-    return page.lstrip()
 
 
 def _footing(material: ReportMaterial) -> str:
