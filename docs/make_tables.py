@@ -79,7 +79,13 @@ MEANINGS = {
         "file": "a zone layer: polygons with a name each, or a raster of zone numbers",
         "zone": "name of its column, for polygons",
     },
-    "ground_loss": {"file": "ground-loss counts, one row a frame; a run does not use them yet"},
+    "ground_loss": {
+        "file": "ground-loss counts, one row a frame ([ground loss](ground-loss.md))",
+        "frame_area": 'area of every frame, such as `"1 ft^2"`, where the table has no column for it',
+        "thousand_kernel_g": "weight of a thousand kernels, weighed from this field; not set: the crop's",
+        "concentration": "header width over the width that straw and chaff fall on; 1: spread over the whole cut",
+        "acts_on": "`harvest`: the treatment saves or loses grain; `crop`: it grows grain, and no balance is drawn",
+    },
     "economics": {
         "price": "price of the grain, or a list of season prices whose mean is used",
         "investment": "what the treatment costs once",

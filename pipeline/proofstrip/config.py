@@ -60,6 +60,7 @@ def _crop(value: object) -> Crop:
 Metres = Annotated[float, _quantity("m")]
 Seconds = Annotated[float, _quantity("s")]
 MetresPerSecond = Annotated[float, _quantity("m/s")]
+SquareMetres = Annotated[float, _quantity("m^2")]
 Hectares = Annotated[float, _quantity("hectare")]
 MoneyAmount = Annotated[Money, BeforeValidator(_money)]
 CropName = Annotated[Crop, BeforeValidator(_crop)]
@@ -106,9 +107,18 @@ class TrialMapPart(Part):
 
 
 class TablePart(Part):
-    """A table beside the trial: scale tickets or ground-loss counts."""
+    """A table beside the trial: scale tickets."""
 
     file: str
+
+
+class GroundLossPart(TablePart):
+    """Ground-loss counts, and what turns seeds into grain."""
+
+    frame_area_m2: SquareMetres | None = Field(None, alias="frame_area", gt=0, le=100)
+    thousand_kernel_g: float | None = Field(None, gt=0, le=2000)
+    concentration: float = Field(1.0, ge=1, le=30)
+    acts_on: Literal["harvest", "crop"] = "harvest"
 
 
 class ZonesPart(Part):
@@ -283,7 +293,7 @@ class Settings(Part):
     harvest: HarvestPart
     trial_map: TrialMapPart
     scale: TablePart | None = None
-    ground_loss: TablePart | None = None
+    ground_loss: GroundLossPart | None = None
     zones: ZonesPart | None = None
     economics: EconomicsPart | None = None
     clean: CleanPart

@@ -32,7 +32,8 @@ HARVEST = {
     "yield": "kg/m**2",
 }
 TICKETS = {"strip": "", "machine": "", "wet_weight": "kg", "moisture": "percent"}
-TARGETS = HARVEST | TICKETS
+COUNTS = {"strip": "", "zone": "", "frame": "", "seeds": "", "frame_area": "m^2"}
+TARGETS = HARVEST | TICKETS | COUNTS
 CUT_LENGTH = 10
 
 

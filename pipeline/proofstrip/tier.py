@@ -1,0 +1,101 @@
+"""What an answer rests on: one measure, two that agree, or two that contradict each other."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+from proofstrip.loss_balance import Balance, Word
+from proofstrip.stats import Check
+
+Tier = Literal["scale_and_counts", "monitor_and_counts", "scale", "monitor", "in_conflict"]
+TIERS: dict[Tier, str] = {
+    "scale_and_counts": "Scale and ground counts agree.",
+    "monitor_and_counts": "Monitor and ground counts agree.",
+    "scale": "Rests on the scale.",
+    "monitor": "Rests on the monitor alone.",
+    "in_conflict": "The measures contradict each other.",
+}
+BESIDE = {
+    "not_counted": "Ground losses were not counted.",
+    "crop": "Ground losses were counted, but a treatment that works on the crop need not save grain from the ground.",
+    "too_rough": "The ground counts are too rough to confirm it.",
+}
+ALONE = (
+    "No scale weighed the strips, so a treatment that misleads the sensor would look the same. Weigh the load of every "
+    "strip, or count ground losses, before much money hangs on it."
+)
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What stands behind the answer.
+
+    Attributes
+    ----------
+    tier : str
+        scale_and_counts, monitor_and_counts, scale, monitor or in_conflict.
+    sentence : str
+        For a grower.
+    """
+
+    tier: Tier
+    sentence: str
+
+
+def judge_evidence(
+    weighed: bool, sensor: tuple[Check, ...], balances: tuple[Balance, ...], acts_on: str = "harvest"
+) -> Evidence:
+    """Say which measures the answer rests on, and whether they agree.
+
+    Parameters
+    ----------
+    weighed : bool
+        Every strip that counts was weighed.
+    sensor : tuple of Check
+        Of ``scale.check_sensor``: whether the monitor read all treatments alike, by the scale.
+    balances : tuple of Balance
+    acts_on : {'harvest', 'crop'}
+
+    Returns
+    -------
+    Evidence
+    """
+    words = {one.word for one in balances} if acts_on == "harvest" else set()
+    conflict = bool(words & {"too_large", "too_small"})
+    confirmed = words == {"agrees"}
+    if conflict:
+        tier: Tier = "in_conflict"
+    elif weighed:
+        tier = "scale_and_counts" if confirmed else "scale"
+    else:
+        tier = "monitor_and_counts" if confirmed else "monitor"
+    said = [TIERS[tier]]
+    if conflict:
+        said.append(_say_conflict(words, weighed))
+    elif weighed:
+        said += ["Every strip was weighed.", *_say_sensor(sensor)]
+    elif confirmed:
+        said.append("No scale weighed the strips, but the grain missing from the ground is the grain in the tank.")
+    else:
+        said.append(ALONE)
+    if confirmed and weighed:
+        said.append("The grain missing from the ground is the grain in the tank.")
+    if not (confirmed or conflict):
+        said.append(BESIDE["crop" if balances and acts_on == "crop" else "too_rough" if balances else "not_counted"])
+    return Evidence(tier, " ".join(said))
+
+
+def _say_conflict(words: set[Word | None], weighed: bool) -> str:
+    """Say which measure shows more."""
+    measure = "scale" if weighed else "monitor"
+    if "too_large" in words:
+        likely = "" if weighed else ", so the gain is likely the sensor's doing"
+        return f"The {measure} shows more gain than the ground counts leave room for{likely}."
+    return f"The ground counts show more grain saved than the {measure} shows gained."
+
+
+def _say_sensor(sensor: tuple[Check, ...]) -> list[str]:
+    """Say how the monitor stood against the scale."""
+    passed = {check.passed for check in sensor}
+    if False in passed:
+        return ["The monitor read the treatments unlike the scale; the answer is the scale's."]
+    return ["The monitor read the treatments alike."] if True in passed else []
