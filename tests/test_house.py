@@ -45,6 +45,7 @@ FILES_ALLOWED = (
     "cli/",
     "review/",
     "record.py",
+    "whole.py",
     "toml_file.py",
     "config.py",
     "season.py",

@@ -9,8 +9,9 @@ import pytest
 
 from proofstrip.config import load_settings
 from proofstrip.errors import DataError
-from proofstrip.record import read_result, written_whole
+from proofstrip.record import read_result
 from proofstrip.run import run_trial
+from proofstrip.whole import written_whole
 
 SAMPLE = Path(__file__).parents[1] / "sample_fields" / "sorghum_lifters"
 PLANTED_PCT = 4.0

@@ -286,9 +286,12 @@ class Settings(Part):
     ----------
     folder : pathlib.Path
         Where the trial file stands; relative file names start here.
+    file : str
+        Its name there.
     """
 
     folder: Path
+    file: str = "trial.toml"
     trial: TrialPart
     harvest: HarvestPart
     trial_map: TrialMapPart
@@ -337,7 +340,8 @@ def load_settings(path: Path) -> Settings:
         With every problem of the file and its line.
     """
     text, written = read_toml(path)
-    return validate(Settings, {**over_defaults(written), "folder": path.resolve().parent}, path, text)
+    place = path.resolve()
+    return validate(Settings, {**over_defaults(written), "folder": place.parent, "file": place.name}, path, text)
 
 
 def over_defaults(written: dict[str, Any], parts: Collection[str] | None = None) -> dict[str, Any]:

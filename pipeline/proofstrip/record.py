@@ -1,11 +1,6 @@
-"""What was run, on what, with which result: the files of the run folder, written whole or not at all."""
+"""What was run, on what, with which result: the files of the run folder."""
 
-import contextlib
 import json
-import os
-import shutil
-import time
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -18,6 +13,7 @@ from proofstrip.columns import POINT_COLUMNS
 from proofstrip.config import Settings
 from proofstrip.errors import DataError
 from proofstrip.flags import FLAGS, count_flags
+from proofstrip.read.files import hash_file, short_name
 
 
 @dataclass
@@ -56,7 +52,7 @@ def describe_inputs(settings: Settings, inputs: dict[str, str], clock: Clock, fl
     counts = count_flags(flags)
     return {
         "version": __version__,
-        "settings": json.loads(settings.model_dump_json(exclude={"folder"})),
+        "settings": json.loads(settings.model_dump_json(exclude={"folder", "file"})),
         "inputs": [{"file": name, "sha256": digest} for name, digest in inputs.items()],
         "stages": clock.stages,
         "flags": [
@@ -64,53 +60,6 @@ def describe_inputs(settings: Settings, inputs: dict[str, str], clock: Clock, fl
             for m in FLAGS
         ],
     }
-
-
-@contextlib.contextmanager
-def written_whole(folder: Path, mark: str = "run.json", kind: str = "a run folder") -> Iterator[Path]:
-    """Give a folder beside the target to write into, and put it in the target's place at the end.
-
-    A run that stops on the way leaves the old folder as it was.
-
-    Parameters
-    ----------
-    folder : pathlib.Path
-        The target; what stands there is replaced, if it holds the file of this kind of folder.
-    mark, kind : str
-        That file, and what the folder is called.
-
-    Yields
-    ------
-    pathlib.Path
-        An empty folder on the same disk.
-
-    Raises
-    ------
-    DataError
-        When the target is something else, or cannot be written.
-    """
-    # A name of its own, also for "." and for a link.
-    folder = folder.resolve()
-    if folder.exists() and not (folder.is_dir() and (not any(folder.iterdir()) or (folder / mark).is_file())):
-        raise DataError(
-            f"{folder} exists and is not {kind} (it has no {mark}); nothing was written. "
-            "Name another folder with --out."
-        )
-    own = f"{os.getpid()}-{time.monotonic_ns()}"
-    fresh, old = (folder.with_name(f".{folder.name}.{kind}-{own}") for kind in ("new", "old"))
-    try:
-        fresh.mkdir(parents=True)
-        yield fresh
-        if folder.exists():
-            folder.rename(old)
-        fresh.rename(folder)
-        shutil.rmtree(old, ignore_errors=True)
-    except OSError as fault:
-        raise DataError(f"{folder} cannot be written: {fault}. Name another folder with --out.") from fault
-    finally:
-        shutil.rmtree(fresh, ignore_errors=True)
-        if old.exists() and not folder.exists():
-            old.rename(folder)
 
 
 def write_tables(folder: Path, points: gpd.GeoDataFrame, strips: pd.DataFrame) -> None:
@@ -166,3 +115,23 @@ def read_result(folder: Path) -> dict[str, Any]:
     if not isinstance(result, dict) or not {"trial", "treatments", "differences", "verdict"} <= result.keys():
         raise DataError(f"{path} is not the result of a run: it lacks trial, treatments, differences or verdict.")
     return result
+
+
+def write_record(folder: Path, target: Path, run: dict[str, Any], settings: Settings) -> None:
+    """Write run.json, last of all files: with the place of the trial file and the hashes of the other files.
+
+    Parameters
+    ----------
+    folder, target : pathlib.Path
+        Where the files stand now, and where they will.
+    run : dict
+        As of ``describe_inputs``.
+    settings : Settings
+    """
+    files = sorted(path for path in folder.rglob("*") if path.is_file())
+    record = {
+        **run,
+        "trial_file": short_name(settings.folder / settings.file, target.resolve()),
+        "outputs": [{"file": path.relative_to(folder).as_posix(), "sha256": hash_file(path)} for path in files],
+    }
+    write_json(folder / "run.json", record)

@@ -19,10 +19,10 @@ from proofstrip.exclusions import count_exclusions, exclude_by_hand
 from proofstrip.machines import check_machines, estimate_offsets, list_cells, machine_shares
 from proofstrip.moisture import correct_moisture, note_stuck
 from proofstrip.read import read_exclusions, read_harvest, read_tickets, read_trial_map
-from proofstrip.read.files import short_name
+from proofstrip.read.files import refuse_changed, short_name
 from proofstrip.read.positions import WGS84
 from proofstrip.read.zones import read_zones
-from proofstrip.record import Clock, describe_inputs, write_json, write_tables, written_whole
+from proofstrip.record import Clock, describe_inputs, write_json, write_record, write_tables
 from proofstrip.report import ReportMaterial, write_report
 from proofstrip.result import describe_run
 from proofstrip.scale import against_scale, check_sensor, ground_by_strip, weigh_strips
@@ -34,6 +34,7 @@ from proofstrip.stats.remarks import make_remarks
 from proofstrip.stats.verdict import give_verdict
 from proofstrip.stats.wording import choose_unit
 from proofstrip.strips import make_strips, mark_windows
+from proofstrip.whole import written_whole
 from proofstrip.work import Work
 
 LOSS_UNUSED = "[ground_loss] is named in the trial file, but ground-loss counts do not enter the answer yet."
@@ -210,6 +211,34 @@ STAGES: tuple[Callable[[Work], Work], ...] = (
 )
 
 
+def work_through(settings: Settings, say: Callable[[str], None] = lambda text: None) -> tuple[Work, Clock]:
+    """Take a trial through every stage; nothing is written.
+
+    Parameters
+    ----------
+    settings : Settings
+    say : callable
+        Told the name of each stage as it begins.
+
+    Returns
+    -------
+    tuple of Work and Clock
+
+    Raises
+    ------
+    DataError
+        When the data cannot give an answer, or a file changed while it was read.
+    """
+    work, clock = Work(settings), Clock()
+    for stage in STAGES:
+        say(stage.__name__)
+        began = time.perf_counter()
+        work = stage(work)
+        clock.note(stage.__name__, len(work.points), time.perf_counter() - began)
+    refuse_changed(work.inputs, settings.folder)
+    return work, clock
+
+
 def run_trial(settings: Settings, folder: Path, say: Callable[[str], None] = lambda text: None) -> dict[str, Any]:
     """Run a trial from its raw files to its report.
 
@@ -231,18 +260,13 @@ def run_trial(settings: Settings, folder: Path, say: Callable[[str], None] = lam
     DataError
         When the data cannot give an answer.
     """
-    work, clock = Work(settings), Clock()
-    for stage in STAGES:
-        say(stage.__name__)
-        began = time.perf_counter()
-        work = stage(work)
-        clock.note(stage.__name__, len(work.points), time.perf_counter() - began)
+    work, clock = work_through(settings, say)
     say("report")
     result = describe_run(work)
     run = describe_inputs(settings, work.inputs, clock, work.points["flags"])
     with written_whole(folder) as fresh:
         write_tables(fresh, work.points, work.strips)
         write_json(fresh / "result.json", result)
-        write_json(fresh / "run.json", run)
         write_report(ReportMaterial(result, work.strips, work.points, work.strips_map, run, settings), fresh)
+        write_record(fresh, folder, run, settings)
     return result

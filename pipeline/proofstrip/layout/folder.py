@@ -14,9 +14,9 @@ from proofstrip.layout.settings import LayoutSettings
 from proofstrip.layout.sheet import render_sheet
 from proofstrip.layout.trial_file import write_trial_file
 from proofstrip.read.vector import STRIP_LAYER
-from proofstrip.record import written_whole
 from proofstrip.report.sheet import save_png, standalone
 from proofstrip.units import M2_PER_ACRE, M_PER_FT
+from proofstrip.whole import written_whole
 
 # GeoPackage notes when it was written; a fixed date keeps the same layout the same bytes.
 NO_DATE = "1970-01-01T00:00:00.000Z"

@@ -19,9 +19,10 @@ from proofstrip.pool.prices import Prices
 from proofstrip.pool.result import describe_pool
 from proofstrip.pool.sites import LeftOut, Site, SiteList, sites_of_run
 from proofstrip.pool.table import sites_of_table
-from proofstrip.record import read_result, write_json, written_whole
+from proofstrip.record import read_result, write_json
 from proofstrip.report.words import Units, make_units
 from proofstrip.toml_file import Part, read_toml, validate
+from proofstrip.whole import written_whole
 
 TABLES = (".csv", ".tsv", ".txt")
 

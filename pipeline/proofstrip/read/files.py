@@ -54,15 +54,35 @@ def find_files(patterns: Iterable[str], folder: Path) -> tuple[dict[Path, str], 
     DataError
         When a name or glob finds nothing, or names a virtual path.
     """
-    found = [path for pattern in patterns for path in _expand(pattern, folder)]
     notices: list[Notice] = []
     first: dict[str, Path] = {}
-    for path in sorted(found):
+    for path in expand_names(patterns, folder):
         known = first.setdefault(hash_file(path), path)
         if known is not path:
             same = "named twice" if known == path else f"the same, byte by byte, as {known.name}"
             notices.append(Notice("file_twice", f"{path.name} is {same}; it is read once."))
     return {path: digest for digest, path in first.items()}, notices
+
+
+def expand_names(patterns: Iterable[str], folder: Path) -> list[Path]:
+    """List every file that names and globs mean, sorted; a file that is named twice stands there twice.
+
+    Parameters
+    ----------
+    patterns : iterable of str
+        Relative to ``folder``, or absolute.
+    folder : pathlib.Path
+
+    Returns
+    -------
+    list of pathlib.Path
+
+    Raises
+    ------
+    DataError
+        When a name or glob finds nothing, or names a virtual path.
+    """
+    return sorted(path for pattern in patterns for path in _expand(pattern, folder))
 
 
 def find_file(name: str, folder: Path) -> tuple[Path, str]:
@@ -100,6 +120,29 @@ def hash_file(path: Path) -> str:
             with part.open("rb") as stream:
                 digests.append(hashlib.file_digest(stream, "sha256").hexdigest())
     return digests[0] if len(digests) == 1 else hashlib.sha256("".join(digests).encode()).hexdigest()
+
+
+def refuse_changed(inputs: dict[str, str], folder: Path) -> None:
+    """Refuse to go on when a file is no longer what it was when the run began to read it.
+
+    Parameters
+    ----------
+    inputs : dict of str to str
+        Name, from ``folder``, and SHA-256 of each file.
+    folder : pathlib.Path
+
+    Raises
+    ------
+    DataError
+    """
+    for name, digest in inputs.items():
+        path = folder / name
+        if not path.is_file() or hash_file(path) != digest:
+            what = "changed" if path.is_file() else "went away"
+            raise DataError(
+                f"{name}: the file {what} while it was being read, so the answer would belong to no file; "
+                "nothing was written. Wait until it is complete, then run again."
+            )
 
 
 def short_name(path: Path, folder: Path) -> str:
