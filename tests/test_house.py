@@ -48,7 +48,7 @@ FILES_ALLOWED = (
     "whole.py",
     "toml_file.py",
     "config.py",
-    "season.py",
+    "season/",
 )
 # Not in the list of the style: each names why.
 FILES_BESIDE = {
@@ -56,7 +56,6 @@ FILES_BESIDE = {
     "layout/folder.py": "writes the layout folder",
     "read/names.py": "loads configs/column_names.toml",
     "simulate/export.py": "makes the text of tables; the command writes them",
-    "run.py": "reads result.json back from a run folder",
     "pool/files.py": "reads run folders and tables of sites",
     "pool/page.py": "writes pool.html and its pictures",
 }

@@ -14,7 +14,7 @@ import scipy.optimize
 import scipy.stats
 from numpy.typing import NDArray
 from scipy.spatial.distance import cdist
-from threadpoolctl import threadpool_limits  # type: ignore[import-untyped]
+from threadpoolctl import threadpool_limits
 
 from proofstrip.along import field_axis
 from proofstrip.strips import NO_BLOCK

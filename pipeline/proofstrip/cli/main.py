@@ -10,6 +10,7 @@ from proofstrip.cli.layout import layout
 from proofstrip.cli.payback import payback
 from proofstrip.cli.pool import pool
 from proofstrip.cli.run import run
+from proofstrip.cli.season import season
 from proofstrip.cli.simulate import simulate
 from proofstrip.cli.start import start
 from proofstrip.cli.stats import stats
@@ -39,6 +40,7 @@ main.add_command(layout)
 main.add_command(payback)
 main.add_command(pool)
 main.add_command(run)
+main.add_command(season)
 main.add_command(simulate)
 main.add_command(start)
 main.add_command(stats)
