@@ -16,6 +16,7 @@ from proofstrip import config
 from proofstrip.clean import FILTERS
 from proofstrip.cli.main import main
 from proofstrip.columns import POINT_COLUMNS, STRIP_COLUMNS, Column
+from proofstrip.config_money import DeliveryPart
 from proofstrip.flags import FLAGS, Flag
 from proofstrip.layout.settings import ExpectPart, FieldPart, LayoutStripsPart, MachinesPart
 from proofstrip.toml_file import Part
@@ -87,13 +88,27 @@ MEANINGS = {
         "acts_on": "`harvest`: the treatment saves or loses grain; `crop`: it grows grain, and no balance is drawn",
     },
     "economics": {
-        "price": "price of the grain, or a list of season prices whose mean is used",
+        "price": "of the grain: one, a list of seasons whose mean is used, or a spread ([economics](economics.md))",
         "investment": "what the treatment costs once",
-        "years": "years within which it is to come back",
+        "years": "years within which it is to come back; not given: one, and the answer says so",
         "area": "area harvested with it in a year",
         "life_years": "years it lasts",
         "interest_pct": "interest on the money in it, per cent a year",
+        "salvage": "what it can be sold for after `life_years`",
+        "repairs": 'by area or by year: `"0.40 USD/ac"`, `"350 USD/year"`',
+        "fuel": "extra fuel by area",
+        "wage": "of the extra labour, an hour",
+        "labour": 'extra hours by area: `"0.02 h/ac"`; needs `wage`',
+        "savings": "operating costs that it saves, by area or by year",
         "cost": "by treatment: what it costs per area each year",
+        "delivery": "how the buyer settles grain, a table of its own: below",
+    },
+    "economics.delivery": {
+        "moisture_pct": "moisture that the buyer pays at; not set: that of the yields",
+        "shrink_pct": "taken off the weight for each point above it; not set: the water alone",
+        "drying": 'charge for each point above it, by the weight delivered: `"0.05 USD/bu"`',
+        "discount": 'steps such as `[{ above_pct = 18, off = "0.06 USD/bu" }]`: the highest one passed counts',
+        "dockage_pct": "by treatment: share of the weight that is not paid, such as foreign matter",
     },
 }
 
@@ -200,8 +215,8 @@ def make_settings_page() -> str:
 
 def _model_of(part: str) -> type[Part]:
     """Find the model of a part of the trial file."""
-    if part == "harvest.columns":
-        return config.ColumnChoice
+    if "." in part:
+        return {"harvest.columns": config.ColumnChoice, "economics.delivery": DeliveryPart}[part]
     annotation: Any = config.Settings.model_fields[part].annotation
     options = [annotation, *getattr(annotation, "__args__", ())]
     return next(option for option in options if isinstance(option, type) and issubclass(option, Part))
@@ -222,7 +237,7 @@ def _say_default(field: Any) -> str:
     if field.is_required():
         return "needed"
     value = field.default
-    if value is PydanticUndefined or value in (None, "", {}) or isinstance(value, Money):
+    if value is PydanticUndefined or value in (None, "", {}, ()) or isinstance(value, Money):
         return "none"
     return f'`"{value}"`' if isinstance(value, str) else f"{value:g}"
 

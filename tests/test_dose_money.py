@@ -5,8 +5,7 @@ import pandas as pd
 import pytest
 
 from proofstrip.config import EconomicsPart
-from proofstrip.dose_money import price_rates
-from proofstrip.economics import price_treatments
+from proofstrip.economics import price_rates, price_treatments
 from proofstrip.stats import compare_treatments
 from proofstrip.stats.probability import find_posterior, give_probabilities
 from tests.stats.tables import settings

@@ -7,10 +7,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from proofstrip.budget import mean_price_per_kg, paid_share
 from proofstrip.config import EconomicsPart, config_folder
 from proofstrip.crops import Crop, find_crop
 from proofstrip.economics import delivered_moisture, price_gain, price_treatments
+from proofstrip.economics.prices import mean_price_per_kg
+from proofstrip.economics.settlement import paid_share
 from proofstrip.errors import DataError, SettingsError
 from proofstrip.stats import Comparison, compare_treatments
 from proofstrip.toml_file import validate

@@ -7,9 +7,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from proofstrip.budget import paid_share
 from proofstrip.config import config_folder
 from proofstrip.crops import load_crops
+from proofstrip.economics.settlement import paid_share
 from proofstrip.errors import DataError
 from proofstrip.flags import Flag, has_flag
 from proofstrip.moisture import correct_moisture, moisture_is_constant, note_stuck, settle_moisture, standard_mass

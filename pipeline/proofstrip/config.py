@@ -12,42 +12,19 @@ from typing import Annotated, Any, Literal
 from pydantic import (
     BeforeValidator,
     Field,
-    field_validator,
     model_validator,
 )
 
+from proofstrip.config_money import EconomicsPart as EconomicsPart
+from proofstrip.config_money import Percent
 from proofstrip.crops import Crop, find_crop
-from proofstrip.toml_file import Part, read_toml, validate
-from proofstrip.units import Money, parse_money, parse_quantity
+from proofstrip.toml_file import Part, quantity, read_toml, validate
 
 
 def config_folder() -> Path:
     """Give the folder of the shipped settings: inside the installed package, or the checkout's own."""
     shipped = Path(str(resources.files("proofstrip"))) / "configs"
     return shipped if shipped.is_dir() else Path(__file__).resolve().parents[2] / "configs"
-
-
-def _quantity(unit: str) -> BeforeValidator:
-    """Read ``"30 ft"`` into ``unit``; a number without a unit is refused."""
-
-    def read(value: object) -> object:
-        if isinstance(value, str):
-            return parse_quantity(value, unit)
-        raise ValueError(f'needs a number and a unit in quotes, such as "12 {unit}"; found {value!r}')
-
-    return BeforeValidator(read)
-
-
-def _money(value: object) -> object:
-    """Read ``"11.40 USD/bu"``."""
-    if isinstance(value, str):
-        return parse_money(value)
-    raise ValueError(f'needs an amount and a currency in quotes, such as "11.40 USD/bu"; found {value!r}')
-
-
-def _money_list(value: object) -> object:
-    """Read one price or a list of season prices."""
-    return tuple(_money(item) for item in (value if isinstance(value, list) else [value]))
 
 
 def _crop(value: object) -> Crop:
@@ -57,16 +34,12 @@ def _crop(value: object) -> Crop:
     raise ValueError(f"needs the name of a crop in quotes; found {value!r}")
 
 
-Metres = Annotated[float, _quantity("m")]
-Seconds = Annotated[float, _quantity("s")]
-MetresPerSecond = Annotated[float, _quantity("m/s")]
-SquareMetres = Annotated[float, _quantity("m^2")]
-Hectares = Annotated[float, _quantity("hectare")]
-MoneyAmount = Annotated[Money, BeforeValidator(_money)]
+Metres = Annotated[float, quantity("m")]
+Seconds = Annotated[float, quantity("s")]
+MetresPerSecond = Annotated[float, quantity("m/s")]
+SquareMetres = Annotated[float, quantity("m^2")]
 CropName = Annotated[Crop, BeforeValidator(_crop)]
-MoneyList = Annotated[tuple[Money, ...], BeforeValidator(_money_list)]
 Share = Annotated[float, Field(ge=0, le=1)]
-Percent = Annotated[float, Field(ge=0, le=100)]
 
 
 class TrialPart(Part):
@@ -126,66 +99,6 @@ class ZonesPart(Part):
 
     file: str
     zone: str = "zone"
-
-
-class EconomicsPart(Part):
-    """Prices, the investment and how long it may take to pay back; one currency throughout."""
-
-    price: MoneyList = Field(min_length=1)
-    investment: MoneyAmount = Money(0.0, "", "")
-    years: float = Field(1.0, gt=0, le=50)
-    area_ha: Hectares | None = Field(None, alias="area", gt=0)
-    life_years: float | None = Field(None, gt=0, le=100)
-    interest_pct: Percent = 0.0
-    cost: dict[str, MoneyAmount] = Field(default_factory=dict)
-
-    @field_validator("price")
-    @classmethod
-    def _check_price(cls, prices: tuple[Money, ...]) -> tuple[Money, ...]:
-        """Take prices of grain only."""
-        for price in prices:
-            _require_per(price, ("bu", "t", "kg", "lb", "cwt"), "a price")
-            if price.amount <= 0:
-                raise ValueError(f"a price is above zero; found {price.amount:g}")
-        return prices
-
-    @field_validator("investment")
-    @classmethod
-    def _check_investment(cls, investment: Money) -> Money:
-        """Take a plain sum only."""
-        _require_per(investment, ("",), "an investment")
-        if investment.amount < 0:
-            raise ValueError(f"an investment is zero or more; found {investment.amount:g}")
-        return investment
-
-    @field_validator("cost")
-    @classmethod
-    def _check_cost(cls, costs: dict[str, Money]) -> dict[str, Money]:
-        """Take costs of ground only."""
-        for name, cost in costs.items():
-            _require_per(cost, ("ac", "ha"), f"the cost of {name!r}")
-        return costs
-
-    @model_validator(mode="after")
-    def _check_currency(self) -> "EconomicsPart":
-        """Refuse sums in several currencies."""
-        sums = [*self.price, *self.cost.values(), *([self.investment] if self.investment.currency else [])]
-        found = sorted({item.currency for item in sums})
-        if len(found) > 1:
-            raise ValueError(f"sums are in {' and '.join(found)}; give all of them in one currency")
-        return self
-
-    @property
-    def currency(self) -> str:
-        """ISO 4217 code of every sum."""
-        return self.price[0].currency
-
-
-def _require_per(money: Money, allowed: tuple[str, ...], what: str) -> None:
-    """Refuse a sum for a unit that does not fit."""
-    if money.per not in allowed:
-        units = " or ".join(f"/{unit}" if unit else "no unit" for unit in allowed)
-        raise ValueError(f"{what} has {units} after the currency; found {'/' + money.per if money.per else 'no unit'}")
 
 
 class CleanPart(Part):

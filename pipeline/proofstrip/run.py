@@ -11,9 +11,8 @@ from proofstrip.assign import assign_strips
 from proofstrip.checks import check_strips, look_at_run, warn_in_answer
 from proofstrip.clean import clean_points, estimate_delays, follow_machines
 from proofstrip.config import Settings
-from proofstrip.dose_money import price_rates
 from proofstrip.drift import check_order, estimate_drift
-from proofstrip.economics import delivered_moisture, price_treatments
+from proofstrip.economics import delivered_moisture, price_rates, price_treatments
 from proofstrip.errors import Notice
 from proofstrip.exclusions import count_exclusions, exclude_by_hand
 from proofstrip.machines import check_machines, estimate_offsets, list_cells, machine_shares

@@ -5,9 +5,10 @@ import tomllib
 from pathlib import Path
 from typing import Any, TypeVar
 
-from pydantic import BaseModel, ConfigDict, ValidationError
+from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationError
 
 from proofstrip.errors import SettingsError
+from proofstrip.units import parse_quantity
 
 
 class Part(BaseModel):
@@ -17,6 +18,18 @@ class Part(BaseModel):
 
 
 PartT = TypeVar("PartT", bound=Part)
+
+
+def quantity(unit: str) -> BeforeValidator:
+    """Read ``"30 ft"`` into ``unit``; a number without a unit is refused."""
+
+    def read(value: object) -> object:
+        if isinstance(value, str):
+            return parse_quantity(value, unit)
+        raise ValueError(f'needs a number and a unit in quotes, such as "12 {unit}"; found {value!r}')
+
+    return BeforeValidator(read)
+
 
 # What a value of the wrong kind is asked to be, by the kind of pydantic's fault; braces take the limit.
 ASKED = {
@@ -148,4 +161,6 @@ def _describe(error: Any, lines: dict[tuple[str, ...], int]) -> tuple[int, str]:
         said = f"{ASKED[kind].format(**error.get('ctx', {}))}; found {error['input']!r}"
     else:
         said = str(error["msg"]).removeprefix("Value error, ")
+        # What two settings together get wrong is found by their table; its first word names one of them.
+        line = lines.get((*place, said.partition(" ")[0]), line)
     return line, (f"line {line}: " if line else "") + f"{name} {said}" if place else str(error["msg"])

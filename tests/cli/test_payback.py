@@ -99,7 +99,7 @@ def test_crop_without_a_bushel(path: Path) -> None:
         (
             'gain = "2.4 bu/ac"',
             'gain = "2.4 bu/ac"\ngain_low = "3 bu/ac"\ngain_high = "5 bu/ac"',
-            "the gain does not lie between gain_low and gain_high",
+            "gain does not lie between gain_low and gain_high",
         ),
         ("12.62 USD/bu", "12.62 EUR/bu", "sums are in EUR and USD; give all of them in one currency"),
         ("years = 1", "year = 1", "line 7: [economics] year is not a setting"),

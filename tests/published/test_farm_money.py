@@ -2,10 +2,10 @@
 
 import pytest
 
-from proofstrip.budget import PartialBudget, capital_recovery_factor, paid_share, split_budget
 from proofstrip.config import EconomicsPart, config_folder
 from proofstrip.crops import Crop, find_crop
-from proofstrip.economics import price_gain
+from proofstrip.economics import PartialBudget, capital_recovery_factor, price_gain
+from proofstrip.economics.settlement import paid_share
 
 
 @pytest.fixture
@@ -92,10 +92,12 @@ def test_an_attachment_that_pays_back_in_one_year(soybean: Crop) -> None:
     assert found.payback_years == pytest.approx(1.0, abs=1e-4)
 
 
-def test_worth_of_a_smaller_harvest_loss() -> None:
+def test_worth_of_a_smaller_harvest_loss(soybean: Crop) -> None:
     # Michigan Farmer 9-53103: 45 bu/ac and a loss of 3 instead of 10 % gain 3.15 bu/ac, more than 41 $ an acre at
     # 13.50 $.
-    assert split_budget(45 * 0.07 * 13.50, 0.0).added_returns == pytest.approx(42.5, abs=0.1)
+    part = EconomicsPart(price=["13.50 USD/bu"])
+    found = price_gain(45 * 0.07 * soybean.kg_ha_per_bu_ac, soybean, part)
+    assert found.budget.added_returns == pytest.approx(42.5, abs=0.1)
 
 
 @pytest.mark.parametrize(

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from proofstrip.budget import paid_share
 from proofstrip.config import config_folder
 from proofstrip.crops import load_crops
+from proofstrip.economics.settlement import paid_share
 from proofstrip.moisture import standard_mass
 from proofstrip.units import HA_PER_ACRE, KG_PER_LB, kg_ha_per_bu_ac
 

@@ -22,7 +22,7 @@ def payback(payback_file: Path, as_json: bool) -> None:
     text, written = read_toml(payback_file)
     part = validate(PaybackPart, written, payback_file, text)
     gain, low, high = part.gains_kg_ha
-    priced = price_gain(gain, part.crop, part.economics, low, high)
+    priced = price_gain(gain, part.crop, part.economics, low, high, part.beside)
     if as_json:
         click.echo(json.dumps(plain(dataclasses.asdict(priced)), indent=2))
     else:
@@ -33,7 +33,7 @@ def write_page(priced: Payback, part: PaybackPart) -> str:
     """Write the page that a person reads."""
     money = priced.currency
     each = f"{priced.price_per_bu:.2f} {money}/bu" if priced.price_per_bu else f"{priced.price_per_t:.2f} {money}/t"
-    prices = f"mean of {len(part.economics.price)} prices, " if len(part.economics.price) > 1 else ""
+    prices = f"mean of {len(part.economics.price.sums)} prices, " if len(part.economics.price.sums) > 1 else ""
     budget = priced.budget
     lines = [
         f"{part.crop.name}, gain {part.gain}" + (f" ({part.gain_low} to {part.gain_high})" if part.gain_low else ""),

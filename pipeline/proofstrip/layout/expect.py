@@ -150,4 +150,6 @@ def _price(settings: LayoutSettings, prices: EconomicsPart, name: str) -> float:
     """Give the difference at which a treatment's costs and its share of the investment come back [kg/ha]."""
     roles = {"treatment": name, "control": settings.strips.control}
     cost = {role: prices.cost[own] for role, own in roles.items() if own in prices.cost}
-    return price_gain(0.0, settings.trial.crop, prices.model_copy(update={"cost": cost})).break_even_difference_kg_ha
+    # Nothing was delivered yet, so the buyer's schedule has nothing to work on.
+    plain = prices.model_copy(update={"cost": cost, "delivery": None})
+    return price_gain(0.0, settings.trial.crop, plain).break_even_difference_kg_ha

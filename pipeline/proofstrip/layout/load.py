@@ -114,7 +114,7 @@ def _check_money(settings: LayoutSettings) -> list[Problem]:
         if name not in settings.strips.treatments:
             listed = ", ".join(map(repr, settings.strips.treatments))
             problems.append((("economics", "cost", name), f"cost names {name!r}; treatments are {listed}"))
-    if prices and crop.bushel_lb is None and any(price.per == "bu" for price in prices.price):
+    if prices and crop.bushel_lb is None and any(price.per == "bu" for price in prices.price.sums):
         problems.append(
             (("economics", "price"), f"price is per bushel, and {crop.name} has no bushel here; give it per t")
         )

@@ -1,6 +1,7 @@
 """The trial file that the harvest of a layout is run with."""
 
 from proofstrip.config import EconomicsPart, load_defaults
+from proofstrip.config_money import DeliveryPart, Price
 from proofstrip.layout.settings import LayoutSettings
 from proofstrip.layout.words import say_length
 from proofstrip.read.first_draft import quote
@@ -60,19 +61,54 @@ def write_trial_file(settings: LayoutSettings, map_file: str) -> str:
 
 def _write_economics(prices: EconomicsPart, units: str) -> list[str]:
     """Write prices and costs as they were given."""
-    lines = ["[economics]", f"price = [{', '.join(_write_money(price) for price in prices.price)}]"]
+    lines = ["[economics]", f"price = {_write_price(prices.price)}"]
     if prices.investment.currency:
         lines.append(f"investment = {_write_money(prices.investment)}")
-    lines.append(f"years = {prices.years:g}")
+    if prices.years_given:
+        lines.append(f"years = {prices.years:g}")
     if prices.area_ha is not None:
         area, unit = (prices.area_ha / HA_PER_ACRE, "ac") if units == "us" else (prices.area_ha, "ha")
         lines.append(f'area = "{area:.10g} {unit}"')
     if prices.life_years is not None:
         lines.append(f"life_years = {prices.life_years:g}")
     lines.append(f"interest_pct = {prices.interest_pct:g}")
+    if prices.salvage.currency:
+        lines.append(f"salvage = {_write_money(prices.salvage)}")
+    for name in ("repairs", "fuel", "wage", "savings"):
+        sum_ = getattr(prices, name)
+        lines += [] if sum_ is None else [f"{name} = {_write_money(sum_)}"]
+    if prices.labour_h_ha is not None:
+        lines.append(f'labour = "{prices.labour_h_ha:.10g} h/ha"')
     if prices.cost:
         lines += ["[economics.cost]", *(f"{quote(name)} = {_write_money(cost)}" for name, cost in prices.cost.items())]
+    if prices.delivery is not None:
+        lines += _write_delivery(prices.delivery)
     return [*lines, ""]
+
+
+def _write_price(price: Price) -> str:
+    """Write a price as it was given."""
+    if price.average is not None:
+        return f"[{', '.join(_write_money(one) for one in price.average)}]"
+    if price.seasons is not None:
+        return f"{{ seasons = [{', '.join(_write_money(one) for one in price.seasons)}] }}"
+    named = {name: getattr(price, name) for name in ("low", "likely", "high", "mean", "sd")}
+    return f"{{ {', '.join(f'{name} = {_write_money(one)}' for name, one in named.items() if one is not None)} }}"
+
+
+def _write_delivery(delivery: DeliveryPart) -> list[str]:
+    """Write how the buyer settles grain."""
+    lines = ["[economics.delivery]"]
+    lines += [] if delivery.moisture_pct is None else [f"moisture_pct = {delivery.moisture_pct:g}"]
+    lines += [] if delivery.shrink_pct is None else [f"shrink_pct = {delivery.shrink_pct:g}"]
+    lines += [] if delivery.drying is None else [f"drying = {_write_money(delivery.drying)}"]
+    if delivery.discount:
+        steps = (f"{{ above_pct = {step.above_pct:g}, off = {_write_money(step.off)} }}" for step in delivery.discount)
+        lines.append(f"discount = [{', '.join(steps)}]")
+    if delivery.dockage_pct:
+        lines.append("[economics.delivery.dockage_pct]")
+        lines += [f"{quote(name)} = {share:g}" for name, share in delivery.dockage_pct.items()]
+    return lines
 
 
 def _write_money(money: Money) -> str:

@@ -5,11 +5,13 @@ from pathlib import Path
 
 from proofstrip.config import EconomicsPart
 from proofstrip.crops import Crop
-from proofstrip.economics import Payback, price_gain
+from proofstrip.economics import Beside, Payback, price_gain
 from proofstrip.errors import SettingsError
 from proofstrip.pool.answer import PooledAnswer, PoolResult
 from proofstrip.pool.choose import fold
 from proofstrip.pool.sites import Site, SiteList, SiteMoney
+
+ONE_SD = 0.6827  # what one standard error on either side covers
 
 
 @dataclass(frozen=True)
@@ -29,11 +31,17 @@ class Prices:
     crop: Crop
     source: Path
 
-    def of_gain(self, names: tuple[str, str], gain: float, low: float, high: float) -> Payback:
-        """Price a difference in kg/ha of a treatment and its control."""
+    def of_gain(self, names: tuple[str, str], gain: float, ends: tuple[float, float], confidence: float) -> Payback:
+        """Price a difference in kg/ha of a treatment and its control, with an interval of some confidence."""
         meant = {fold(name): role for name, role in zip(names, ("treatment", "control"), strict=True)}
         cost = {meant[fold(name)]: sum_ for name, sum_ in self.economics.cost.items() if fold(name) in meant}
-        return price_gain(gain, self.crop, self.economics.model_copy(update={"cost": cost}), low, high)
+        return price_gain(
+            gain,
+            self.crop,
+            self.economics.model_copy(update={"cost": cost, "delivery": None}),
+            *ends,
+            Beside(confidence),
+        )
 
 
 def price_sites(named: SiteList, prices: Prices) -> SiteList:
@@ -56,7 +64,7 @@ def price_sites(named: SiteList, prices: Prices) -> SiteList:
 
     Notes
     -----
-    The grain is taken to be paid as stated, at standard moisture.
+    The grain is taken to be paid as stated, at standard moisture: [economics.delivery] is left aside.
     """
     known = {fold(name): name for site in named.sites for name in (site.treatment, site.control)}
     problems = [
@@ -74,7 +82,7 @@ def _price(site: Site, prices: Prices) -> Site:
     if site.difference_kg_ha is None or site.se_kg_ha is None:
         return replace(site, money=None, verdict="")
     gain, error = site.difference_kg_ha, site.se_kg_ha
-    priced = prices.of_gain((site.treatment, site.control), gain, gain - error, gain + error)
+    priced = prices.of_gain((site.treatment, site.control), gain, (gain - error, gain + error), ONE_SD)
     low, high = priced.gain_per_ac_low, priced.gain_per_ac_high
     if low is None or high is None:
         return replace(site, money=None, verdict="")
@@ -109,6 +117,8 @@ def price_pooled(result: PoolResult, prices: Prices) -> PoolResult:
         if part is None:
             return answer
         names = answer.treatment, answer.control
-        return replace(answer, payback=prices.of_gain(names, part.estimate, part.low, part.high))
+        return replace(
+            answer, payback=prices.of_gain(names, part.estimate, (part.low, part.high), result.settings.confidence)
+        )
 
     return replace(result, answers=tuple(price(answer) for answer in result.answers))

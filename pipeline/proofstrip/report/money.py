@@ -187,7 +187,7 @@ def describe_inputs(settings: Settings, units: Units) -> str:
     part = settings.economics
     if part is None:
         return ""
-    rates = [_rate(price, settings, units) for price in part.price]
+    rates = [_rate(price, settings, units) for price in part.price.sums]
     said = [
         f"Price: {rates[0]}." if len(rates) == 1 else f"Price: the mean of {len(rates)} seasons ({', '.join(rates)})."
     ]

@@ -4,9 +4,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from proofstrip.budget import cost_per_ha, mean_price_per_kg
-from proofstrip.config import EconomicsPart
+from proofstrip.config_money import EconomicsPart
 from proofstrip.crops import Crop
+from proofstrip.economics.budget import cost_per_ha
+from proofstrip.economics.prices import spread_price
 from proofstrip.errors import Notice
 from proofstrip.stats.dose import price_doses
 from proofstrip.stats.results import Comparison
@@ -43,7 +44,7 @@ def price_rates(comparison: Comparison, crop: Crop, settings: EconomicsPart) -> 
     slope, start = np.polyfit(amounts, costs, 1)
     if np.abs(costs - start - slope * amounts).max() > STRAIGHT * max(float(np.ptp(costs)), 1e-12):
         return _without(comparison, "their costs do not go up evenly with the rate")
-    worth = mean_price_per_kg(settings.price, crop) * factor
+    worth = spread_price(settings.price, crop).mean * factor
     priced = price_doses(dose, float(slope) / worth, worth * HA_PER_ACRE, settings.currency)
     return replace(comparison, dose=priced)
 
