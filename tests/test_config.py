@@ -212,6 +212,6 @@ def test_one_setting_changes_and_its_neighbours_stay(tmp_path):
 def test_prices_of_several_seasons_and_a_cost_that_saves(tmp_path):
     more = '[economics]\nprice = ["4 USD/bu", "5 USD/bu"]\n[economics.cost]\n"a b" = "-3 USD/ac"\n'
     economics = load_settings(write(tmp_path, GOOD + more)).economics
-    assert [price.amount for price in economics.price] == [4.0, 5.0]
+    assert [price.amount for price in economics.price.sums] == [4.0, 5.0]
     assert economics.cost["a b"].amount == -3.0
     assert economics.currency == "USD"

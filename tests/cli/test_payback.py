@@ -47,7 +47,14 @@ def test_json_is_one_entry_of_economics(path: Path) -> None:
 def test_page(path: Path) -> None:
     result = run(path, FILE)
     assert result.exit_code == 0
-    for part in ("Partial budget, an acre", "30.29 USD", "660 acres a year", "267 ha a year", "0.7 years on 900 acres"):
+    for part in (
+        "+ added returns: grain",
+        "30.29",
+        "660 acres a year",
+        "267 ha a year",
+        "0.7 years on 900 acres",
+        "not financial",
+    ):
         assert part in result.stdout
 
 
@@ -64,8 +71,51 @@ def test_season_prices_interest_and_life(path: Path) -> None:
     text = FILE.replace('"12.62 USD/bu"', '["11 USD/bu", "13 USD/bu"]') + "interest_pct = 5\nlife_years = 7\n"
     page = run(path, text).stdout
     assert "mean of 2 prices, 12.00 USD/bu" in page
-    assert "with 5 % interest" in page
-    assert f"{19990 * 0.17282 / 28.8:.0f} acres a year cover the cost of capital over 7 years" in page
+    assert "Over its life of 7 years, with 5 % interest" in page
+    assert f"{19990 * 0.17282 / 28.8:.0f} acres a year cover its yearly cost of capital" in page
+
+
+def test_full_budget_line_by_line(path: Path) -> None:
+    text = FILE + (
+        'salvage = "4000 USD"\nlife_years = 7\nrepairs = "450 USD/year"\nfuel = "0.30 USD/ac"\n'
+        'labour = "0.02 h/ac"\nwage = "25 USD/h"\nsavings = "1 USD/ha"\n'
+    )
+    entry = json.loads(run(path, text, "--json").stdout)
+    lines = {line["name"]: (line["part"], line["per_ac"]) for line in entry["lines"]}
+    assert lines == {
+        "grain": ("added_returns", pytest.approx(30.288)),
+        "fuel": ("added_costs", pytest.approx(0.30)),
+        "labour": ("added_costs", pytest.approx(0.50)),
+        "operating savings": ("reduced_costs", pytest.approx(0.40468564)),
+        "repairs": ("added_costs", pytest.approx(0.50)),
+        "outlay": ("added_costs", pytest.approx(19990 / 900)),
+    }
+    assert entry["gain_per_ac"] == pytest.approx(30.288 - 0.30 - 0.50 + 0.40468564 - 0.50)
+    page = run(path, text).stdout
+    for said in ("- added costs: labour", "= net gain", "net present value", "rate of return", "4,000 USD left"):
+        assert said in page
+
+
+def test_a_loss_never_pays_back_and_says_so(path: Path) -> None:
+    text = FILE.replace("2.4 bu/ac", "-0.5 bu/ac")
+    entry = json.loads(run(path, text, "--json").stdout)
+    assert (entry["payback_years"], entry["payback_word"], entry["payback_word_high"]) == (None, "infinite", "infinite")
+    page = run(path, text).stdout
+    assert "never on 900 acres" in page
+    assert "It never pays back" in page
+    assert "at no price, with this gain" in page
+
+
+def test_dry_grain_gives_bushels_away(path: Path) -> None:
+    # Estadt, Ohio State University 2021: 60 bu/ac at 10 % instead of 13 %, 12 $ a bushel: 23.98 $ an acre (exactly 24).
+    text = 'yield = "60 bu/ac"\nmoisture_pct = 10\n' + FILE.replace("12.62", "12.00").replace("2.4 bu/ac", "0 bu/ac")
+    assert "2.00 bu/ac of all the grain are not paid, worth 24.00 USD an acre" in run(path, text).stdout
+
+
+def test_the_same_bytes_every_time(path: Path) -> None:
+    text = FILE.replace('"12.62 USD/bu"', '{ low = "10 USD/bu", likely = "12 USD/bu", high = "15 USD/bu" }')
+    text = text.replace('gain = "2.4 bu/ac"', 'gain = "2.4 bu/ac"\ngain_low = "1 bu/ac"\ngain_high = "3.8 bu/ac"')
+    assert run(path, text, "--json").stdout == run(path, text, "--json").stdout
 
 
 @pytest.mark.parametrize("gain", ["161.4 kg/ha", "0.1614 t/ha", "144 lb/ac"])
@@ -103,6 +153,19 @@ def test_crop_without_a_bushel(path: Path) -> None:
         ),
         ("12.62 USD/bu", "12.62 EUR/bu", "sums are in EUR and USD; give all of them in one currency"),
         ("years = 1", "year = 1", "line 7: [economics] year is not a setting"),
+        ("years = 1", 'salvage = "100 USD"', "line 7: [economics] salvage is what the thing is worth after life_years"),
+        (
+            "years = 1",
+            'life_years = 5\nsalvage = "20000 USD"',
+            "salvage is more than the investment: 20000 above 19990",
+        ),
+        ("years = 1", "years = 8\nlife_years = 5", "line 8: [economics] life_years is shorter than years"),
+        ("years = 1", 'labour = "0.02 h/ac"', "line 7: [economics] labour needs a wage"),
+        ("years = 1", 'wage = "20 USD/h"', "line 7: [economics] wage needs the hours"),
+        ('area = "900 ac"', 'repairs = "9 USD/year"', "line 8: [economics] repairs are by year and no area is given"),
+        ('"12.62 USD/bu"', '{ low = "9 USD/bu", high = "14 USD/bu" }', "found high, low"),
+        ('"12.62 USD/bu"', '{ mean = "9 USD/bu", sd = "4 USD/bu" }', "sd is 44 % of the mean"),
+        ('"12.62 USD/bu"', '{ low = "9 USD/bu", likely = "8 USD/bu", high = "14 USD/bu" }', "must rise from low"),
         ('crop = "soybean"\n', "", "[crop] is missing"),
         ("soybean", "dry_bean", "is in bushels, and dry_bean has no bushel here"),
     ],

@@ -154,6 +154,10 @@ def make_payback(entry: dict[str, Any], kg_ha_per_bu_ac: float) -> dict[str, Any
         "investment": 18_000.0,
         "area_ac": 900.0,
         "price_per_bu": 11.4,
+        "lines": [
+            {"name": name, "part": part, "per_ac": amount, "per_ha": amount / HA_PER_ACRE}
+            for name, part, amount in (("grain", "added_returns", added), ("inputs", "added_costs", 0.5))
+        ],
         "budget": {"added_returns": added, "reduced_costs": 0.0, "added_costs": 0.5, "reduced_returns": 0.0},
         **with_ends("gain_per_ac", gains),
         **with_ends("gain_per_ha", gains, 1 / HA_PER_ACRE),

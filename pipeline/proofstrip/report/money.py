@@ -1,4 +1,4 @@
-"""What the difference is worth: phrases, a table a treatment, and the curve of net gain over the area."""
+"""What the difference is worth: phrases, the tables of a treatment, and the curve of net gain over the area."""
 
 from dataclasses import dataclass
 from typing import Any
@@ -6,17 +6,16 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from proofstrip.config import EconomicsPart, Settings
-from proofstrip.economics import KG_PER, capital_recovery_factor
+from proofstrip.config import EconomicsPart
+from proofstrip.economics import capital_recovery_factor
+from proofstrip.report.money_inputs import PER_WORDS, own_area
 from proofstrip.report.tables import Row, Table, between
 from proofstrip.report.words import ABSENT, Units, is_number, money, number, years_text
-from proofstrip.units import HA_PER_ACRE, KG_PER_LB, Money
+from proofstrip.stats.remarks import say_chance
+from proofstrip.units import HA_PER_ACRE
 
 NEVER = "never"
-PER_WORDS = {
-    "bu": "a bushel", "t": "a tonne", "kg": "a kilogram", "lb": "a pound", "cwt": "a hundredweight", "ac": "an acre",
-    "ha": "a hectare", "h": "an hour", "year": "a year",
-}  # fmt: skip
+LEAST_GIVEN_KG_HA = 0.5  # grain that nobody pays; less is rounding
 
 
 @dataclass(frozen=True)
@@ -123,7 +122,7 @@ def cost_span(needed: Figure, gain: Figure, decimals: int) -> str:
 
 
 def money_table(entry: dict[str, Any], units: Units, part: EconomicsPart) -> Table:
-    """Set the budget of one treatment.
+    """Set the budget of one treatment: its lines, then what they come to.
 
     Parameters
     ----------
@@ -139,84 +138,120 @@ def money_table(entry: dict[str, Any], units: Units, part: EconomicsPart) -> Tab
     currency, area = str(entry["currency"]), units.area_word
     gain, net = figure_of(entry, "gain_per", units), figure_of(entry, "net_gain_per", units)
     rows: list[Row] = [*_budget_rows(entry, units, currency)]
+    strong = [len(rows)]
     rows.append([f"Gain per {area}", money(gain.value, currency, sign=True), gain_span(gain, currency)])
     if part.investment.amount:
         if part.area_ha is not None and net.value is not None:
-            name = f"Net gain per {area}, outlay included"
+            strong.append(len(rows))
+            name = f"Net gain per {area}, outlay spread over {years_text(part.years)}"
             rows.append([name, money(net.value, currency, sign=True), gain_span(net, currency)])
-        acres, back = figure_of(entry, "break_even", units), figure_of(entry, "payback_years", units)
-        name = f"{units.area_word.capitalize()}s a year that pay it back within {years_text(part.years)}"
-        rows.append([name, NEVER if acres.value is None else number(acres.value), cost_span(acres, gain, 0)])
-        if part.area_ha is not None:
-            value = NEVER if back.value is None else number(back.value, 1)
-            rows.append(["Years to pay back on the area given", value, cost_span(back, gain, 1)])
-    needed = entry.get("break_even_difference_kg_ha")
-    if is_number(needed):
-        rows.append(["Yield difference at which it breaks even", units.yield_text(needed, sign=True), ""])
-    return Table(f"What {entry['treatment']} is worth", ("", "Figure", "Range"), "lrr", rows)
+        rows += _outlay_rows(entry, units, part, gain)
+    if is_number(entry.get("pays_chance")):
+        rows.append(["Chance that it pays, by this trial alone", say_chance(float(entry["pays_chance"])), ""])
+    rows += _limit_rows(entry, units)
+    return Table(f"What {entry['treatment']} is worth", ("", "Figure", "Range"), "lrr", rows, strong)
+
+
+def _outlay_rows(entry: dict[str, Any], units: Units, part: EconomicsPart, gain: Figure) -> list[Row]:
+    """Write what the outlay takes to come back, and what it comes to over its life."""
+    currency = str(entry["currency"])
+    acres, back = figure_of(entry, "break_even", units), figure_of(entry, "payback_years", units)
+    name = f"{units.area_word.capitalize()}s a year that pay it back within {years_text(part.years)}"
+    rows: list[Row] = [[name, NEVER if acres.value is None else number(acres.value), cost_span(acres, gain, 0)]]
+    if part.area_ha is not None:
+        value = NEVER if back.value is None else number(back.value, 1)
+        rows.append(["Years to pay back on the area given", value, cost_span(back, gain, 1)])
+    life = entry.get("life")
+    if life:
+        worth = Figure(life["npv"], life["npv_low"], life["npv_high"])
+        over = f"over {years_text(life['years'])}"
+        rows.append([f"Net present value {over}", money(worth.value, currency, sign=True), gain_span(worth, currency)])
+        low, value, high = (_rate_of_return(life[key]) for key in ("irr_pct_low", "irr_pct", "irr_pct_high"))
+        rows.append([f"Rate of return {over}, a year", value, "" if life["npv_low"] is None else f"{low} to {high}"])
+    return rows
+
+
+def _rate_of_return(rate: float | None) -> str:
+    """Write a rate of return; where the money does not come back there is none."""
+    return "none" if rate is None else f"{number(rate, 0)}\N{NO-BREAK SPACE}%"
+
+
+def _limit_rows(entry: dict[str, Any], units: Units) -> list[Row]:
+    """Write the yield difference and the price at which it breaks even, and the grain that nobody pays."""
+    currency, rows = str(entry["currency"]), []
+    needed = "break_even_difference_kg_ha"
+    if is_number(entry.get(needed)):
+        ends = (units.yield_text(entry.get(needed + end), sign=True) for end in ("_low", "_high"))
+        rows.append(
+            ["Yield difference at which it breaks even", units.yield_text(entry[needed], sign=True), between(*ends)]
+        )
+    unit = units.price_name if units.price_name == "bu" else "t"
+    low, value, high = (entry.get(f"break_even_price_per_{unit}{end}") for end in ("_low", "", "_high"))
+    if is_number(value):
+        span = ABSENT if low is None else f"{money(low, currency)} or more" if high is None else ""
+        span = span or between(money(low, currency), money(high, currency))
+        rows.append([f"Price {PER_WORDS[unit]} at which it breaks even", money(value, currency), span])
+    for sold in entry.get("delivered") or []:
+        if abs(sold["given_away_kg_ha"]) > LEAST_GIVEN_KG_HA:
+            away = units.yield_text(sold["given_away_kg_ha"])
+            worth = money(sold["given_away_per_ac"] * (1.0 if units.is_us else 1 / HA_PER_ACRE), currency)
+            name = f"Grain of {sold['treatment']} not paid, at {number(sold['moisture_pct'], 1)} % moisture"
+            rows.append([name, away, f"{worth} per {units.area_word}"])
+    return [[name, value, "" if span == ABSENT else span] for name, value, span in rows]
 
 
 def _budget_rows(entry: dict[str, Any], units: Units, currency: str) -> list[Row]:
-    """Write the lines of the partial budget that are not zero."""
+    """Write the lines of the partial budget, the outlay's left out."""
     names = {
-        "added_returns": "Grain gained", "reduced_costs": "Costs saved", "added_costs": "Costs added",
-        "reduced_returns": "Grain lost",
+        "added_returns": "Added returns", "reduced_costs": "Reduced costs", "added_costs": "Added costs",
+        "reduced_returns": "Reduced returns",
     }  # fmt: skip
-    budget = entry.get("budget") or {}
-    factor = 1.0 if units.is_us else 1 / HA_PER_ACRE
-    return [
-        [f"{name}, per {units.area_word}", money(budget[key] * factor, currency), ""]
-        for key, name in names.items()
-        if is_number(budget.get(key)) and budget[key] > 0
-    ]
+    signs = {"added_costs": -1.0, "reduced_returns": -1.0}
+    rows: list[Row] = []
+    for part, words in names.items():
+        for line in entry.get("lines") or []:
+            if line["part"] == part and line["name"] != "outlay":
+                amount = signs.get(part, 1.0) * line[f"per_{units.area_name}"]
+                rows.append([f"{words}: {line['name']}", money(amount, currency, sign=True), ""])
+    return rows
 
 
-def describe_inputs(settings: Settings, units: Units) -> str:
-    """Say which prices and costs were put in.
+def what_if_tables(entry: dict[str, Any], units: Units) -> list[Table]:
+    """Set the net gain by price and yield difference, and what is left by area and years.
 
     Parameters
     ----------
-    settings : Settings
+    entry : dict
+        One of result.json's economics.
     units : Units
 
     Returns
     -------
-    str
-        Empty without an [economics] part.
+    list of Table
+        Folded; empty where the result holds none.
     """
-    part = settings.economics
-    if part is None:
-        return ""
-    rates = [_rate(price, settings, units) for price in part.price.sums]
-    said = [
-        f"Price: {rates[0]}." if len(rates) == 1 else f"Price: the mean of {len(rates)} seasons ({', '.join(rates)})."
-    ]
-    if part.investment.amount:
-        outlay = money(part.investment.amount, part.investment.currency)
-        said.append(f"Outlay: {outlay}, to be back within {years_text(part.years)}.")
-    if part.area_ha is not None:
-        said.append(f"Harvested a year: {number(own_area(part, units))} {units.area_word}s.")
-    if part.interest_pct:
-        said.append(f"Interest: {number(part.interest_pct, 1)} % a year.")
-    said += [f"Cost of {name}: {_rate(cost, settings, units)}." for name, cost in part.cost.items()]
-    return " ".join(said)
-
-
-def own_area(part: EconomicsPart, units: Units) -> float | None:
-    """Give the area of the trial file in the page's unit."""
-    if part.area_ha is None:
-        return None
-    return part.area_ha / HA_PER_ACRE if units.is_us else part.area_ha
-
-
-def _rate(rate: Money, settings: Settings, units: Units) -> str:
-    """Write a rate for the page's own unit of grain or area, where it has one."""
-    bushel = settings.trial.crop.bushel_lb
-    grain = {**KG_PER, **({} if bushel is None else {"bu": bushel * KG_PER_LB})}
-    for table, target in ((grain, units.price_name), ({"ac": HA_PER_ACRE, "ha": 1.0}, units.area_name)):
-        if rate.per in table:
-            return f"{money(rate.amount / table[rate.per] * table[target], rate.currency)} {PER_WORDS[target]}"
-    return f"{money(rate.amount, rate.currency)} {PER_WORDS.get(rate.per, '')}".rstrip()
+    found, currency, name = [], str(entry["currency"]), entry["treatment"]
+    table = entry.get("price_by_gain")
+    if table:
+        unit = "bu" if units.price_name == "bu" and table["prices_per_bu"] else "t"
+        head = (f"Price {PER_WORDS[unit]}", *(units.yield_text(gain, sign=True) for gain in table["gains_kg_ha"]))
+        cells = table[f"net_gain_per_{units.area_name}"]
+        rows = [
+            [money(price, currency), *(number(cell, 2, sign=True) for cell in row)]
+            for price, row in zip(table[f"prices_per_{unit}"], cells, strict=True)
+        ]
+        caption = f"Net gain of {name} per {units.area_word}, {currency}, at other prices and yield differences"
+        found.append(Table(caption, head, "r" * len(head), rows, folded=True))
+    table = entry.get("area_by_years")
+    if table:
+        head = (f"{units.area_word.capitalize()}s a year", *(f"after {years_text(year)}" for year in table["years"]))
+        rows = [
+            [number(area), *(number(cell, sign=True) for cell in row)]
+            for area, row in zip(table[f"areas_{units.area_name}"], table["left"], strict=True)
+        ]
+        caption = f"What {name} leaves when the outlay is paid, {currency} of today, by area and years"
+        found.append(Table(caption, head, "r" * len(head), rows, folded=True))
+    return found
 
 
 def net_curve(entry: dict[str, Any], part: EconomicsPart, units: Units) -> Curve | None:
@@ -238,10 +273,15 @@ def net_curve(entry: dict[str, Any], part: EconomicsPart, units: Units) -> Curve
     if gain.value is None:
         return None
     needed, own = figure_of(entry, "break_even", units), own_area(part, units)
-    yearly = part.investment.amount * capital_recovery_factor(part.interest_pct, part.years)
+    # The gain holds its share of what runs by the year, which does not grow with the area.
+    fixed = float(entry.get("yearly_cost") or 0.0)
+    share = fixed / own if own else 0.0
+    gain = Figure(gain.value + share, *(None if end is None else end + share for end in (gain.low, gain.high)))
+    yearly = fixed + part.investment.amount * capital_recovery_factor(part.interest_pct, part.years)
     marks = [mark for mark in (needed.value, own) if mark] or [mark for mark in (needed.low,) if mark] or [500.0]
     areas = np.linspace(0, 2 * (min(max(marks), 4 * own) if own else max(marks)), 50)
     low, high = (None if end is None else end * areas - yearly for end in (gain.low, gain.high))
-    share = "" if part.years == 1 or not yearly else f",\noutlay spread over {years_text(part.years)}"
-    label = f"Net gain a year{share}"
-    return Curve(areas, gain.value * areas - yearly, low, high, needed.value, own, str(entry["currency"]), label)
+    over = "" if part.years == 1 or not yearly else f",\noutlay spread over {years_text(part.years)}"
+    label = f"Net gain a year{over}"
+    net = (gain.value or 0.0) * areas - yearly
+    return Curve(areas, net, low, high, needed.value, own, str(entry["currency"]), label)

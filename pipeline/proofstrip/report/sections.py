@@ -13,6 +13,7 @@ from proofstrip.report.excluded import SAID, exclusion_table
 from proofstrip.report.glossary import GLOSSARY
 from proofstrip.report.machines import describe_machines
 from proofstrip.report.material import ReportMaterial
+from proofstrip.report.money_inputs import describe_inputs
 from proofstrip.report.pictures import Picture
 from proofstrip.report.tables import Table, plain
 from proofstrip.report.words import Units, count, is_number, number, odds, p_value, percent
@@ -21,6 +22,7 @@ CAUTION = (
     "This is not financial advice: it is arithmetic on one trial and on the prices put in. Scales used for settlement "
     "must be legal for trade, and local codes and licensed practice come before anything on this page."
 )
+MOST_WHAT_IF = 3  # treatments whose money is shown at other prices and areas; result.json has them all
 UNPROVEN = (
     "A check forbids an answer (see the top of the page). The figures of this part describe one harvest; they say "
     "nothing about the treatment."
@@ -87,16 +89,18 @@ def money_section(material: ReportMaterial, units: Units, pictures: list[Picture
     if part is None:
         return None
     economics = material.result.get("economics") or []
-    text = [money.describe_inputs(material.settings, units)]
+    text = [describe_inputs(material.settings, units)]
     if is_refused(material.result):
         text.append(UNPROVEN)
     if not economics:
         text.append("The trial gives no difference that a price could be put on.")
         return Section("money", "The money", text, notes=[CAUTION])
-    text.append("The ranges come from the margin of error of the yield difference.")
+    spread = "" if part.price.kind == "average" else " and from the spread of the price"
+    text.append(f"The ranges come from the margin of error of the yield difference{spread}.")
     if part.investment.amount:
         text[-1] += " “Or more” and “never” mean that at the low end of the gain the outlay does not come back."
     shown = [money.money_table(entry, units, part) for entry in economics]
+    shown += [table for entry in economics[:MOST_WHAT_IF] for table in money.what_if_tables(entry, units)]
     notes = [str(note["message"]) for note in economics[0].get("notes") or [] if note.get("message")]
     return Section("money", "The money", text, pictures, shown, notes=[*notes, CAUTION])
 

@@ -150,6 +150,7 @@ def _say_gain(payback: Payback, unit: YieldUnit, sureness: str) -> str:
         after = (
             f" after the {say_money(payback.investment, payback.currency)} are spread over {shown:,.0f} "
             f"{'ha' if metric else 'acres'} a year for {_say_years(payback.years)}"
+            + ("" if payback.years_given else " (no pay-back time was given)")
         )
     verb = "it earns" if value >= 0 else "it loses"
     span = f"{say_money(low or 0.0, payback.currency)} to {say_money(high or 0.0, payback.currency)}"
