@@ -52,7 +52,7 @@ def describe_inputs(settings: Settings, inputs: dict[str, str], clock: Clock, fl
     counts = count_flags(flags)
     return {
         "version": __version__,
-        "settings": json.loads(settings.model_dump_json(exclude={"folder", "file"})),
+        "settings": plain_settings(settings),
         "inputs": [{"file": name, "sha256": digest} for name, digest in inputs.items()],
         "stages": clock.stages,
         "flags": [
@@ -60,6 +60,21 @@ def describe_inputs(settings: Settings, inputs: dict[str, str], clock: Clock, fl
             for m in FLAGS
         ],
     }
+
+
+def plain_settings(settings: Settings) -> dict[str, Any]:
+    """Give settings as plain data, without the place of the trial file: a copy elsewhere has the same.
+
+    Parameters
+    ----------
+    settings : Settings
+
+    Returns
+    -------
+    dict
+    """
+    plain: dict[str, Any] = json.loads(settings.model_dump_json(exclude={"folder", "file"}))
+    return plain
 
 
 def write_tables(folder: Path, points: gpd.GeoDataFrame, strips: pd.DataFrame) -> None:

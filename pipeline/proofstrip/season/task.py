@@ -15,7 +15,7 @@ from proofstrip.config import Settings, load_settings
 from proofstrip.errors import DataError, ProofstripError
 from proofstrip.read.exclusions import USUAL_NAME
 from proofstrip.read.files import find_files, short_name
-from proofstrip.record import read_result
+from proofstrip.record import plain_settings, read_result
 from proofstrip.run import run_trial
 from proofstrip.season import store
 from proofstrip.season.outcome import Outcome, State, Task, shorten
@@ -89,7 +89,7 @@ def is_current(out: Path, settings: Settings) -> bool:
         known = {entry["file"]: entry["sha256"] for entry in run["inputs"]}
     except (OSError, ValueError, KeyError, TypeError):
         return False
-    own = json.loads(settings.model_dump_json(exclude={"folder"}))
+    own = plain_settings(settings)
     if run.get("version") != __version__ or run.get("settings") != own or not (out / "result.json").is_file():
         return False
     try:
@@ -117,12 +117,11 @@ def hash_inputs(settings: Settings) -> dict[str, str]:
     """
     folder = settings.folder
     tables = (settings.trial_map, settings.scale, settings.ground_loss, settings.zones)
-    names = [*settings.harvest.files, *(table.file for table in tables if table is not None)]
     exclusions = settings.clean.exclusions or (USUAL_NAME if (folder / USUAL_NAME).is_file() else None)
-    names += [exclusions] if exclusions else []
-    # Each name by itself: a file that serves twice is named once in run.json, but two names may have the same bytes.
+    single = [*(table.file for table in tables if table is not None), *([exclusions] if exclusions else [])]
     found: dict[str, str] = {}
-    for part in (settings.harvest.files, *([name] for name in names[len(settings.harvest.files) :])):
-        digests, _ = find_files(part, folder)
+    # Each by itself, as a run reads them: only of harvest files is one with the bytes of another left out.
+    for names in (settings.harvest.files, *([name] for name in single)):
+        digests, _ = find_files(names, folder)
         found |= {short_name(path, folder): digest for path, digest in digests.items()}
     return found
