@@ -1,11 +1,15 @@
 """Partial budgets, capital recovery and break-even acres, against printed worked examples."""
 
+import numpy_financial as npf
 import pytest
 
 from proofstrip.config import EconomicsPart, config_folder
 from proofstrip.crops import Crop, find_crop
-from proofstrip.economics import PartialBudget, capital_recovery_factor, price_gain
-from proofstrip.economics.settlement import paid_share
+from proofstrip.economics import Beside, PartialBudget, capital_recovery_factor, price_gain
+from proofstrip.economics.budget import capital_recovery
+from proofstrip.economics.life import Outlay, rate_of_return
+from proofstrip.economics.settlement import Schedule, paid_share
+from proofstrip.units import KG_PER_LB
 
 
 @pytest.fixture
@@ -50,7 +54,7 @@ def test_depreciation_of_a_tractor() -> None:
     # printed factor.
     salvage = 0.23 * 110_000
     assert salvage == pytest.approx(25_300)
-    recovery = (93_500 - salvage) * capital_recovery_factor(5, 15) + salvage * 0.05
+    recovery = capital_recovery(93_500, salvage, 5, 15)
     assert recovery == pytest.approx(7_835.5, abs=0.5)
 
 
@@ -112,3 +116,93 @@ def test_sixty_bushels_at_ten_per_cent() -> None:
     # Estadt, Ohio State University 2021: 60 bu/ac delivered at 10 % instead of 13 %, 12 $: 23.98 $ an acre (exactly
     # 24.00).
     assert 60 * (1 - paid_share(10.0, 13.0)) * 12 == pytest.approx(23.98, abs=0.03)
+
+
+@pytest.mark.parametrize(("acres", "cost_per_acre"), [(50, 24.0), (100, 14.0), (200, 9.0), (500, 6.0)])
+def test_cost_by_acre_falls_with_use(soybean: Crop, acres: float, cost_per_acre: float) -> None:
+    # Introduction to Agricultural Engineering Technology, tables 10.2 and 10.3: 1,000 $ a year to own and 4 $ an acre
+    # to run. Here the machine brings in nothing, so the net loss an acre is its cost.
+    part = EconomicsPart.model_validate(
+        {"price": "10 USD/bu", "investment": "1000 USD", "years": 1, "area": f"{acres} ac"}
+        | {"cost": {"treatment": "4 USD/ac"}}
+    )
+    assert price_gain(0.0, soybean, part).net_gain_per_ac == pytest.approx(-cost_per_acre)
+
+
+def test_break_even_use_against_hired_work(soybean: Crop) -> None:
+    # The same book: at a custom rate of 21 $ an acre owning breaks even at "about 60 acres" (exactly 58.8).
+    part = EconomicsPart.model_validate(
+        {"price": "10 USD/bu", "investment": "1000 USD", "years": 1, "savings": "21 USD/ac"}
+        | {"cost": {"treatment": "4 USD/ac"}}
+    )
+    assert price_gain(0.0, soybean, part).break_even_ac == pytest.approx(58.8, abs=0.05)
+
+
+def test_a_thousand_that_brings_twelve_hundred() -> None:
+    # Agribusiness Management, chapter 13: 1,000 $ laid out and 1,200 $ a year later return 20 per cent.
+    assert rate_of_return(Outlay(1000.0, 0.0, 1, 0.0), 1200.0) == pytest.approx(20.0)
+
+
+def corn_settled(moisture_pct: float, wet_bu: float, **delivery: object) -> tuple[float, float]:
+    """Give bushels paid and drying, of bushels delivered wet, on a market moisture of 15 %."""
+    corn = find_crop("corn", config_folder())
+    part = EconomicsPart.model_validate({"price": "3.50 USD/bu", "delivery": {"moisture_pct": 15, **delivery}})
+    sold = Schedule.of(part, corn, 15.0).settle("corn", moisture_pct)
+    standard_bu = wet_bu * (100 - moisture_pct) / 85
+    return sold.paid * standard_bu, sold.charge * standard_bu * corn.bushel_lb * KG_PER_LB
+
+
+def test_drying_charge_on_wet_bushels() -> None:
+    # Iowa State University in Ohio State's allenag, 2019: 1,000 wet bu of corn at 20.5 %, 0.048 $ a wet bushel and
+    # point above 15 %: 264 $.
+    assert corn_settled(20.5, 1000, drying="0.048 USD/bu")[1] == pytest.approx(264.0)
+
+
+def test_moisture_discount_off_the_price() -> None:
+    # The same: 2 % of 3.50 $ for each of 5.5 points are 0.39 $ (0.385) a wet bushel, which leaves 3,110 $ (3,115).
+    drying = corn_settled(20.5, 1000, drying="0.07 USD/bu")[1]
+    assert 1000 * 3.50 - drying == pytest.approx(3110, abs=6)
+
+
+def test_shrink_at_an_elevator() -> None:
+    # University of Illinois farmdoc FEFO 09-16: 190 bu/ac of 15 % corn are 216 bu at 25 % (with 0.25 % of handling) and
+    # 186 bu at delivery with a shrink of 1.4 a point.
+    wet = 190 * 85 / 75 * 1.0025
+    assert round(wet) == 216
+    assert round(corn_settled(25.0, wet, shrink_pct=1.4)[0]) == 186
+
+
+@pytest.mark.parametrize(("moisture_pct", "share"), [(15.0, 1.0), (20.0, 0.94)])
+def test_crop_insurance_shrink(moisture_pct: float, share: float) -> None:
+    # United States crop insurance shrinks corn by 1.2 a point to 15 %: 1,000 wet bu at 20 % are 940 bu.
+    assert corn_settled(moisture_pct, 1000, shrink_pct=1.2)[0] == pytest.approx(1000 * share)
+
+
+@pytest.mark.parametrize(("moisture_pct", "lost_bu"), [(12, 0.86), (11, 1.68), (10, 2.4), (9, 3.3), (8, 4.0)])
+def test_bushels_given_away_of_seventy_five(soybean: Crop, moisture_pct: float, lost_bu: float) -> None:
+    # University of Nebraska-Lincoln's table by fieldadvisor.org 2024, soybean of 75 bu/ac; it prints 2.4 and 4.0 where
+    # 2.500 and 4.076 are exact.
+    factor, part = soybean.kg_ha_per_bu_ac, EconomicsPart(price="9 USD/bu")
+    found = price_gain(0.0, soybean, part, beside=Beside(moisture_pct=moisture_pct, control_kg_ha=75 * factor))
+    control = found.delivered[1]
+    assert control.given_away_bu_ac == pytest.approx(lost_bu, abs=0.11)
+    assert control.given_away_per_ac == pytest.approx(9 * control.given_away_bu_ac)
+
+
+def test_forty_bushels_at_nine_per_cent(soybean: Crop) -> None:
+    # Ohio State University C.O.R.N. 2024-33: 40 bu/ac at 9 %, 10.14 $: "1.8 bu" and 18.25 $ an acre (exactly 1.758 bu
+    # and 17.83 $: the printed sum multiplies the rounded bushels).
+    part = EconomicsPart(price="10.14 USD/bu")
+    known = Beside(moisture_pct=9.0, control_kg_ha=40 * soybean.kg_ha_per_bu_ac)
+    control = price_gain(0.0, soybean, part, beside=known).delivered[1]
+    assert round(control.given_away_bu_ac, 1) == 1.8
+    assert pytest.approx(18.25, abs=5e-3) == 1.8 * 10.14
+    assert control.given_away_per_ac == pytest.approx(17.83, abs=5e-3)
+
+
+def test_library_example_of_a_rate_of_return() -> None:
+    # numpy-financial 1.0 documents irr([-250000, 100000, 150000, 200000, 250000, 300000]) = 0.5672303344358536; here
+    # the flows are even, so its own function is the reference.
+    assert npf.irr([-250000, 100000, 150000, 200000, 250000, 300000]) == pytest.approx(0.5672303344358536)
+    outlay = Outlay(250_000.0, 0.0, 5, 0.0)
+    assert rate_of_return(outlay, 200_000.0) == pytest.approx(100 * npf.irr([-250_000, *[200_000] * 5]))

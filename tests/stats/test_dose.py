@@ -113,6 +113,6 @@ def test_a_bad_dose(cell: object, words: str) -> None:
 
 def test_money_is_said_for_the_area_of_the_yields() -> None:
     found = price_doses(respond(lambda rate: 60 + 0.3 * rate - 0.001 * rate**2, noise=0.3), 0.1, 4.0, "USD")
-    assert f"it earns {say_money(found.pays_best.gain, 'USD')} an acre" in tell_best(found, YieldUnit("bu/ac", 1.0, 1))
+    assert f"It earns {say_money(found.pays_best.gain, 'USD')} an acre" in tell_best(found, YieldUnit("bu/ac", 1.0, 1))
     said = tell_best(found, YieldUnit("kg/ha", 1.0, 0))
-    assert f"it earns {say_money(found.pays_best.gain / 0.40468564224, 'USD')} a hectare" in said
+    assert f"It earns {say_money(found.pays_best.gain / 0.40468564224, 'USD')} a hectare" in said

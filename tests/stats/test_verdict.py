@@ -6,9 +6,12 @@ from tests.stats.tables import block_table, loose_table, pair_table, settings
 
 from proofstrip.config import EconomicsPart, config_folder
 from proofstrip.crops import Crop, find_crop
-from proofstrip.economics import Payback, price_treatments
+from proofstrip.economics import Payback, price_rates, price_treatments
 from proofstrip.stats import Check, Comparison, compare_treatments
+from proofstrip.stats.probability import give_probabilities
+from proofstrip.stats.remarks import tell_odds
 from proofstrip.stats.verdict import give_verdict, more_pairs
+from proofstrip.stats.wording import YieldUnit
 
 OLD = np.array([60.0, 62.0, 58.5, 61.0, 59.5, 63.0])
 SCATTER = np.array([0.8, -0.5, 0.4, -0.9, 0.3, -0.1])
@@ -178,3 +181,27 @@ def test_strips_without_blocks_ask_for_strips() -> None:
         loose_table(old=OLD.tolist(), new=(OLD + 0.8 + SCATTER).tolist()), "old", settings(0.9), "yield"
     )
     assert "more strips of each treatment would settle it" in give_verdict(comparison).sentence
+
+
+def test_of_rates_the_answer_opens_with_the_rate_that_pays_best() -> None:
+    corn = find_crop("corn", config_folder())
+    names = ["32,000 seeds/ac", "26,000 seeds/ac", "38,000 seeds/ac"]
+    rows = [[191.5, 182.0, 193.2], [190.2, 180.5, 192.8], [192.9, 184.1, 193.9], [189.8, 181.2, 191.1]]
+    table = block_table(names, rows).rename(columns={"yield": "yield_bu_ac"})
+    cost = dict(zip(names, ("112 USD/ac", "91 USD/ac", "133 USD/ac"), strict=True))
+    part = EconomicsPart(price="4.30 USD/bu", cost=cost)
+    comparison = price_rates(compare_treatments(table, names[0], settings(0.9), "yield_bu_ac"), corn, part)
+    said = give_verdict(comparison, price_treatments(comparison, corn, part), units="us").sentence
+    first, second, third = said.split(". ")[:3]
+    assert first.startswith("With its cost counted, the rate that pays best is about 3")
+    assert "seeds/ac" in second and "an acre more than 32,000 seeds/ac" in second
+    assert third.startswith("Against 32,000 seeds/ac, ")
+    assert "26,000 seeds/ac does not pay: it loses" in third
+
+
+def test_the_odds_are_said_in_plain_sentences() -> None:
+    (row,) = give_probabilities(compare_with(2.0), (), settings())
+    said = tell_odds(row, "old", YieldUnit("bu/ac", 1.0, 1))
+    assert "The chance that new yields more than old is more than 99 in 100." in said
+    assert "In another year the chance that it yields more is" in said
+    assert max(len(sentence) for sentence in said.split(". ")) < 100

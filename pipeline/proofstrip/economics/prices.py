@@ -43,7 +43,7 @@ class GrainPrice:
 
     def ends(self, confidence: float) -> tuple[float, float]:
         """Give the prices that hold ``confidence`` of the spread between them [currency/kg]."""
-        low, high = np.quantile(self.points, [(1 - confidence) / 2, (1 + confidence) / 2])
+        low, high = np.quantile(self.points, [(1 - confidence) / 2, (1 + confidence) / 2], method="hazen")
         return float(low), float(high)
 
 

@@ -1,10 +1,13 @@
 """The text page of ``proofstrip payback``: the answer, the budget line by line, what the outlay needs, two tables."""
 
+from textwrap import wrap
+
 from proofstrip.economics.record import Delivered, Payback
 from proofstrip.stats.remarks import say_chance
 from proofstrip.stats.wording import list_words, say_money
 from proofstrip.units import HA_PER_ACRE
 
+WIDTH = 110  # of the page, in characters
 PART_WORDS = {
     "added_returns": "added returns", "reduced_costs": "reduced costs", "added_costs": "added costs",
     "reduced_returns": "reduced returns",
@@ -39,8 +42,8 @@ def write_page(priced: Payback, head: str, prices: int) -> str:
         [line for one in priced.delivered[:1] for line in _say_delivered(one, priced)],
         _say_price_table(priced),
         _say_area_table(priced),
-        [notice.message for notice in priced.notes],
-        [CAUTION],
+        [line for notice in priced.notes for line in wrap(notice.message, WIDTH)],
+        wrap(CAUTION, WIDTH),
     ]
     return "\n\n".join("\n".join(lines) for lines in parts if lines)
 

@@ -84,6 +84,8 @@ def give_answer(result: dict[str, Any], units: Units) -> Answer:
         facts += [_sureness_fact(differences[0], result), *(_money_fact(entry, units) for entry in economics[:1])]
     table = _several(differences, economics, units, is_refused(result)) if len(differences) > 1 else None
     word = VERDICTS.get(str(verdict.get("word")), plain(verdict.get("word")))
+    if (result.get("dose") or {}).get("pays_best") and not is_refused(result):
+        word = "The rate that pays best"  # of rates, "it pays" would leave open which
     sentence = str(verdict.get("sentence") or "No verdict was given.")
     # The heading says already that there is no answer; what stands here is why.
     sentence = capital(sentence.removeprefix("No answer. ") if is_refused(result) else sentence)

@@ -212,7 +212,7 @@ def _budget_rows(entry: dict[str, Any], units: Units, currency: str) -> list[Row
         for line in entry.get("lines") or []:
             if line["part"] == part and line["name"] != "outlay":
                 amount = signs.get(part, 1.0) * line[f"per_{units.area_name}"]
-                rows.append([f"{words}: {line['name']}", money(amount, currency, sign=True), ""])
+                rows.append([f"{words}: {line['name']}, per {units.area_word}", money(amount, currency, sign=True), ""])
     return rows
 
 

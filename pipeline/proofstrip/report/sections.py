@@ -97,7 +97,7 @@ def money_section(material: ReportMaterial, units: Units, pictures: list[Picture
         return Section("money", "The money", text, notes=[CAUTION])
     spread = "" if part.price.kind == "average" else " and from the spread of the price"
     text.append(f"The ranges come from the margin of error of the yield difference{spread}.")
-    if part.investment.amount:
+    if part.investment.amount and any(entry.get("break_even_ac_high") is None for entry in economics):
         text[-1] += " “Or more” and “never” mean that at the low end of the gain the outlay does not come back."
     shown = [money.money_table(entry, units, part) for entry in economics]
     shown += [table for entry in economics[:MOST_WHAT_IF] for table in money.what_if_tables(entry, units)]

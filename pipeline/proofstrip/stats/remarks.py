@@ -135,17 +135,18 @@ def tell_best(dose: DoseResponse, unit: YieldUnit) -> str:
     if best is None:
         return ""
     control = next(iter(dose.doses.values()))
-    said = f"With its cost, the rate that pays best is {_say_place(best, dose)}"
+    said = f"With its cost counted, the rate that pays best is {_say_place(best, dose)}"
     if say_dose(best.dose, dose) == say_dose(control, dose):
         return f"{said}: the control's own rate."
     verb = "earns" if best.gain >= 0 else "loses"
     metric = unit.label.endswith("ha")
     place, per = ("a hectare", 1 / HA_PER_ACRE) if metric else ("an acre", 1.0)
     span = f"{say_money(per * best.gain_low, dose.currency)} to {say_money(per * best.gain_high, dose.currency)}"
-    return (
-        f"{said}; against {say_dose(control, dose)} it {verb} {say_money(per * abs(best.gain), dose.currency)} {place} "
-        f"({100 * dose.confidence:.0f} % interval {span})."
-    )
+    more = f"{say_money(per * abs(best.gain), dose.currency)} {place} more than {say_dose(control, dose)}"
+    said = f"{said}. It {verb} {more} ({100 * dose.confidence:.0f} % interval {span})"
+    if best.gain_low <= 0 <= best.gain_high:
+        said += ", which is no more than chance: the control's own rate may be as good"
+    return f"{said}."
 
 
 def _say_place(best: BestDose, dose: DoseResponse) -> str:
@@ -304,29 +305,35 @@ def tell_odds(row: Probability, control: str, unit: YieldUnit) -> str:
     -------
     str
     """
-    flat = say_chance(row.flat_above_zero)
-    said = f"{row.treatment}: chances are {say_chance(row.above_zero)} that it yields more than {control}"
-    goal = "yields more"
+    name, sure = row.treatment, say_chance(row.above_zero)
+    alone, goal = say_chance(row.flat_above_zero), "yields more"
+    said = [f"The chance that {name} yields more than {control} is {sure}"]
     if row.above_break_even is not None and row.flat_above_break_even is not None and row.break_even_pct is not None:
         goal = "pays"
-        said += f" and {say_chance(row.above_break_even)} that it pays, for which it takes {_pct(row.break_even_pct)}"
-        flat += f" and {say_chance(row.flat_above_break_even)}"
-    said += (
-        f" (effect {_pct(row.low_pct)} to {_pct(row.high_pct)}, 90 % interval; by this trial's strips alone {flat}). "
-        f"That it {goal} in another year: {say_chance(row.next_year_above)}."
-    )
+        said[0] += f", and that it pays {say_chance(row.above_break_even)}"
+        needed = f"To pay, it must yield {_pct(row.break_even_pct)} more"
+        if row.break_even_pct <= 0:
+            needed = f"It pays even with {_pct(-row.break_even_pct)} less"
+        said.append(f"{needed} than {control}")
+        alone += f" and {say_chance(row.flat_above_break_even)}"
+    said.append(f"What it does lies between {_signed(row.low_pct)} and {_signed(row.high_pct)}, 9 times in 10")
+    said.append(f"In another year the chance that it {goal} is {say_chance(row.next_year_above)}")
     adopted, left, place = row.loss_if_adopted_per_ac, row.loss_if_left_per_ac, "an acre"
     if unit.label.endswith("ha"):
         adopted, left, place = row.loss_if_adopted_per_ha, row.loss_if_left_per_ha, "a hectare"
-    if adopted is None or left is None:
-        return said
-    return (
-        f"{said} Being wrong costs on average {say_money(adopted, row.currency)} {place} by adopting it and "
-        f"{say_money(left, row.currency)} by leaving it."
-    )
+    if adopted is not None and left is not None:
+        risk, gone = say_money(adopted, row.currency), say_money(left, row.currency)
+        said.append(f"On average, adopting it risks {risk} {place}, and leaving it gives up {gone}")
+    said.append(f"This trial's strips alone, with nothing assumed beforehand, say {alone}")
+    return ". ".join(said) + "."
 
 
 def _pct(value: float) -> str:
+    """Say a percentage."""
+    return f"{value:.1f} %".replace("-", "−")
+
+
+def _signed(value: float) -> str:
     """Say a percentage with its sign."""
     return f"{value:+.1f} %".replace("-", "−")
 

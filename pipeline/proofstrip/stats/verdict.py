@@ -72,12 +72,13 @@ def give_verdict(
     for word in ("pays", "higher", "not_settled", "does_not_pay", "lower", "refused"):
         if word in words:
             break
-    if len(order) == 1:
+    if comparison.dose is not None and comparison.dose.pays_best is not None:
+        sentences = [tell_best(comparison.dose, unit), *_rate_sentences(order, words, comparison, priced, unit)]
+    elif len(order) == 1:
         sentences = [_sentence(order[0], words[0], comparison, priced.get(order[0].treatment), unit)]
     else:
         sentences = _group_sentences(order, words, comparison, priced, unit)
-    best = [tell_best(comparison.dose, unit)] if comparison.dose and comparison.dose.pays_best else []
-    return Verdict(word, " ".join([*sentences, *best, *_warn_fragile(comparison)]))
+    return Verdict(word, " ".join([*sentences, *_warn_fragile(comparison)]))
 
 
 def _height(row: Difference, priced: dict[str, Payback]) -> float:
@@ -265,6 +266,28 @@ def _group_sentences(
         distance = best.difference - (0.0 if payback is None else _break_even(payback, comparison, unit))
         sentences.append(f"For {best.treatment}: {_more_needed(best, comparison, distance, unit)}")
     return sentences
+
+
+def _rate_sentences(
+    order: list[Difference], words: list[Word], comparison: Comparison, priced: dict[str, Payback], unit: YieldUnit
+) -> list[str]:
+    """Say what the other rates earn against the control's: their yields stand in the table."""
+    metric = _area_word(unit) == "ha"
+    place = "a hectare" if metric else "an acre"
+    said = {
+        "pays": "{} pays: {} {} {}",
+        "not_settled": "whether {} pays is not settled: {} {} {}",
+        "does_not_pay": "{} does not pay: {} {} {}",
+    }
+    told = []
+    for row, word in zip(order, words, strict=True):
+        payback = priced.get(row.treatment)
+        if payback is None or word not in said:
+            continue
+        value = payback.net_gain_per_ha if metric else payback.net_gain_per_ac
+        amount = say_money(abs(value), payback.currency)
+        told.append(said[word].format(row.treatment, "it earns" if value >= 0 else "it loses", amount, place))
+    return [f"Against {comparison.control}, {'; '.join(told)}."] if told else []
 
 
 def _short(row: Difference, payback: Payback | None, unit: YieldUnit) -> str:

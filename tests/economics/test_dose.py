@@ -3,12 +3,12 @@
 import numpy as np
 import pandas as pd
 import pytest
+from tests.stats.tables import settings
 
 from proofstrip.config import EconomicsPart
 from proofstrip.economics import price_rates, price_treatments
 from proofstrip.stats import compare_treatments
 from proofstrip.stats.probability import find_posterior, give_probabilities
-from tests.stats.tables import settings
 
 NAMES = ["26,000 seeds/ac", "32,000 seeds/ac", "38,000 seeds/ac"]
 ROWS = [[182.0, 191.5, 193.2], [180.5, 190.2, 192.8], [184.1, 192.9, 193.9], [181.2, 189.8, 191.1]]

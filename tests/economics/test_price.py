@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from tests.stats.tables import block_table, loose_table, pair_table, settings
 
 from proofstrip.config import EconomicsPart, config_folder
 from proofstrip.crops import Crop, find_crop
@@ -16,7 +17,6 @@ from proofstrip.errors import DataError, SettingsError
 from proofstrip.stats import Comparison, compare_treatments
 from proofstrip.toml_file import validate
 from proofstrip.units import HA_PER_ACRE, Money
-from tests.stats.tables import block_table, loose_table, pair_table, settings
 
 OLD = np.array([60.0, 62.0, 58.5, 61.0, 59.5, 63.0])
 GAIN = np.array([2.8, 1.5, 2.4, 1.1, 2.3, 1.9])
