@@ -257,6 +257,7 @@ FIRST_PARAGRAPH = {
     "order_by_treatment": "The order of harvest goes with the treatment.",
     "direction_by_treatment": "The direction of travel goes with the treatment.",
     "machine_by_treatment": "The combine goes with the treatment.",
+    "gain_against_ground_loss": "The gain is not what was counted on the ground.",
     "depends_on_cleaning": "The difference depends on how the records were cleaned.",
     "removed_by_treatment": "Cleaning removed more records from one treatment than from another.",
     "excluded_by_treatment": "More records of one treatment than of another were excluded by hand.",

@@ -124,6 +124,7 @@ def describe_run(work: Work) -> dict[str, Any]:
             **describe_comparison(work.compared, work.settings.trial.crop),
             "probability": _rows(work.odds),
             "remarks": _rows(work.remarks),
+            "ground_loss": describe_losses(work),
             "economics": _rows(work.paybacks),
             "sensitivity": _rows(work.alternatives),
             "along": _rows(work.along),
@@ -132,8 +133,51 @@ def describe_run(work: Work) -> dict[str, Any]:
             "checks": _rows(work.checks),
             "warnings": _rows(work.notices),
             "verdict": dataclasses.asdict(work.decided),
+            "evidence": work.evidence and dataclasses.asdict(work.evidence),
         }
     )
+
+
+def describe_losses(work: Work) -> dict[str, Any] | None:
+    """Turn ground losses into a part of result.json.
+
+    Parameters
+    ----------
+    work : Work
+
+    Returns
+    -------
+    dict or None
+        None where nothing was counted.
+    """
+    losses, part = work.losses, work.settings.ground_loss
+    if losses is None or part is None:
+        return None
+    bushel, table = work.settings.trial.crop.kg_ha_per_bu_ac, losses.table
+    rates = [str(name) for name in table if str(name).endswith("_kg_ha")]
+    means = table.groupby("treatment", sort=False).agg({"strip": "size", **dict.fromkeys(rates, "mean")})
+    means = means.rename(columns={"strip": "strips"}).reset_index()
+    return {
+        "thousand_kernel_g": losses.thousand_kernel_g,
+        "concentration": part.concentration,
+        "acts_on": part.acts_on,
+        "frames": int(table["frames"].sum()),
+        "dispersion": losses.dispersion and dataclasses.asdict(losses.dispersion),
+        "strips": [_add_bushels(row, bushel) for row in table.to_dict("records")],
+        "treatments": [_add_bushels(row, bushel) for row in means.to_dict("records")],
+        "differences": [_add_bushels(row, bushel) for row in _rows(work.loss_differences)],
+        "balance": [_add_bushels(row, bushel) for row in _rows(work.balances)],
+    }
+
+
+def _add_bushels(row: dict[Any, Any], bushel: float | None) -> dict[str, Any]:
+    """Put bushels an acre beside each figure in kilograms a hectare, for crops that have a bushel."""
+    twins = {
+        f"{str(key).removesuffix('_kg_ha')}_bu_ac": None if value is None else value / bushel
+        for key, value in row.items()
+        if bushel and str(key).endswith("_kg_ha")
+    }
+    return {**row, **twins}
 
 
 def _describe_trial(settings: Settings) -> dict[str, Any]:

@@ -13,11 +13,12 @@ from proofstrip.clean import clean_points, estimate_delays, follow_machines
 from proofstrip.config import Settings
 from proofstrip.drift import check_order, estimate_drift
 from proofstrip.economics import delivered_moisture, price_rates, price_treatments
-from proofstrip.errors import Notice
 from proofstrip.exclusions import count_exclusions, exclude_by_hand
+from proofstrip.ground_loss import add_up_losses
+from proofstrip.loss_balance import balance_gain, check_balance, compare_losses
 from proofstrip.machines import check_machines, estimate_offsets, list_cells, machine_shares
 from proofstrip.moisture import correct_moisture, note_stuck
-from proofstrip.read import read_exclusions, read_harvest, read_tickets, read_trial_map
+from proofstrip.read import read_counts, read_exclusions, read_harvest, read_tickets, read_trial_map
 from proofstrip.read.files import refuse_changed, short_name
 from proofstrip.read.positions import WGS84
 from proofstrip.read.zones import read_zones
@@ -33,10 +34,9 @@ from proofstrip.stats.remarks import make_remarks
 from proofstrip.stats.verdict import give_verdict
 from proofstrip.stats.wording import choose_unit
 from proofstrip.strips import make_strips, mark_windows
+from proofstrip.tier import judge_evidence
 from proofstrip.whole import written_whole
 from proofstrip.work import Work
-
-LOSS_UNUSED = "[ground_loss] is named in the trial file, but ground-loss counts do not enter the answer yet."
 
 
 def read(work: Work) -> Work:
@@ -51,16 +51,20 @@ def read(work: Work) -> Work:
     )
     inputs = {short_name(source.path, settings.folder): source.sha256 for source in harvest.sources}
     inputs[_name_input(settings, settings.trial_map.file)] = trial_map.sha256
+    counts = None
+    if settings.ground_loss is not None:
+        counts = read_counts(settings.ground_loss, settings.folder, set(trial_map.strips["strip"]))
+        inputs[_name_input(settings, settings.ground_loss.file)] = counts.sha256
     exclusions = read_exclusions(settings.clean.exclusions, settings.folder, harvest.points.crs)
     if exclusions is not None:
         inputs[short_name(exclusions.path, settings.folder)] = exclusions.sha256
-    unused = (Notice("ground_loss_unused", LOSS_UNUSED),) if settings.ground_loss else ()
     return replace(
         work,
         strips_map=trial_map.strips,
         raw=harvest.points,
         points=harvest.points,
-        notices=(*trial_map.notices, *harvest.notices, *unused),
+        notices=(*trial_map.notices, *harvest.notices, *(counts.notices if counts else ())),
+        counts=counts,
         exclusions=exclusions,
         inputs=inputs,
     )
@@ -141,6 +145,22 @@ def stats(work: Work) -> Work:
     return replace(work, comparison=comparison, alternatives=try_choices(material, comparison, work.weighed))
 
 
+def ground_loss(work: Work) -> Work:
+    """Add up what was counted on the ground, and set it against the gain."""
+    settings, part = work.settings, work.settings.ground_loss
+    if part is None or work.counts is None:
+        return work
+    frames = work.counts.frames
+    losses = add_up_losses(frames, work.strips, settings.trial.crop, part.thousand_kernel_g, part.concentration)
+    return replace(
+        work,
+        losses=losses,
+        loss_differences=compare_losses(losses, work.strips, settings.trial_map.control, settings.stats),
+        balances=balance_gain(losses, work.strips, work.compared, settings.stats),
+        notices=(*work.notices, *losses.notices),
+    )
+
+
 def where(work: Work) -> Work:
     """Look where in the field the treatments differ: along the strips, by zone, and with like ground beside it."""
     settings, control = work.settings, work.settings.trial_map.control
@@ -173,15 +193,19 @@ def economics(work: Work) -> Work:
 def decide(work: Work) -> Work:
     """Put checks and warnings together, and give the verdict."""
     control, comparison, settings = work.settings.trial_map.control, work.compared, work.settings
+    units, bushel = settings.report.units, settings.trial.crop.kg_ha_per_bu_ac
+    unit = choose_unit(comparison.unit, units, bushel)
+    acts_on = settings.ground_loss.acts_on if settings.ground_loss else "harvest"
+    sensor = check_sensor(work.sensed, work.strips, control)
     own = (
         check_machines(work.sensed, machine_shares(work.cells), control, not work.weighed),
         check_order(work.cells, control),
         *check_strips(work.points, work.sensed, control, settings.stats),
-        *check_sensor(work.sensed, work.strips, control),
+        *sensor,
+        *check_balance(work.balances, acts_on, work.weighed, unit),
         check_cleaning(comparison, work.alternatives),
     )
     looked = look_at_run(work.points, work.strips, work.delays, settings.moisture.declared_pct)
-    units, bushel = settings.report.units, settings.trial.crop.kg_ha_per_bu_ac
     verdict = give_verdict(comparison, work.paybacks, own, units, bushel)
     odds = give_probabilities(comparison, work.paybacks, settings.stats)
     return replace(
@@ -189,8 +213,9 @@ def decide(work: Work) -> Work:
         odds=odds,
         checks=(*own, *comparison.checks),
         notices=(*work.notices, *looked, *comparison.warnings),
-        remarks=make_remarks(comparison, odds, choose_unit(comparison.unit, units, bushel), settings.stats),
+        remarks=make_remarks(comparison, odds, unit, settings.stats),
         verdict=replace(verdict, sentence=" ".join([verdict.sentence, *warn_in_answer(own)])),
+        evidence=judge_evidence(work.weighed, sensor, work.balances, acts_on),
     )
 
 
@@ -204,6 +229,7 @@ STAGES: tuple[Callable[[Work], Work], ...] = (
     scale,
     machines,
     stats,
+    ground_loss,
     where,
     economics,
     decide,

@@ -23,6 +23,7 @@ ALONE = (
     "No scale weighed the strips, so a treatment that misleads the sensor would look the same. Weigh the load of every "
     "strip, or count ground losses, before much money hangs on it."
 )
+SAVED = "What the counts found less on the ground is, within the margin of error, what was gained."
 
 
 @dataclass(frozen=True)
@@ -74,11 +75,11 @@ def judge_evidence(
     elif weighed:
         said += ["Every strip was weighed.", *_say_sensor(sensor)]
     elif confirmed:
-        said.append("No scale weighed the strips, but the grain missing from the ground is the grain in the tank.")
+        said += ["No scale weighed the strips.", SAVED]
     else:
         said.append(ALONE)
     if confirmed and weighed:
-        said.append("The grain missing from the ground is the grain in the tank.")
+        said.append(SAVED)
     if not (confirmed or conflict):
         said.append(BESIDE["crop" if balances and acts_on == "crop" else "too_rough" if balances else "not_counted"])
     return Evidence(tier, " ".join(said))

@@ -14,14 +14,17 @@ from proofstrip.drift import Drift
 from proofstrip.economics import Payback
 from proofstrip.errors import Notice
 from proofstrip.exclusions import ExclusionCount
+from proofstrip.ground_loss import StripLosses
+from proofstrip.loss_balance import Balance, LossDifference
 from proofstrip.machines import MachineOffset
-from proofstrip.read import Exclusions
+from proofstrip.read import Counts, Exclusions
 from proofstrip.sensitivity import Alternative
 from proofstrip.spatial import SpatialFit
 from proofstrip.stats import Check, Comparison
 from proofstrip.stats.further import Probability
 from proofstrip.stats.remarks import Remark
 from proofstrip.stats.verdict import Verdict
+from proofstrip.tier import Evidence
 
 T = TypeVar("T")
 
@@ -41,6 +44,8 @@ class Work:
         Records as read, and as far as the stages have come.
     exclusions : Exclusions or None
         What a person excluded.
+    counts : Counts or None
+        Ground-loss counts.
     track : Track or None
     delays : tuple of Delay
     excluded : tuple of ExclusionCount
@@ -57,6 +62,10 @@ class Work:
     alternatives : tuple of Alternative
     along, zones, spatial : tuple of Along, tuple of ZoneDifference, tuple of SpatialFit
         Where in the field the treatments differ.
+    losses : StripLosses or None
+        What lay on the ground, where it was counted.
+    loss_differences : tuple of LossDifference
+    balances : tuple of Balance
     paybacks : tuple of Payback
         Empty without prices.
     odds : tuple of Probability
@@ -64,6 +73,7 @@ class Work:
     notices : tuple of Notice
     remarks : tuple of Remark
     verdict : Verdict or None
+    evidence : Evidence or None
     """
 
     settings: Settings
@@ -72,6 +82,7 @@ class Work:
     raw: gpd.GeoDataFrame = field(default_factory=gpd.GeoDataFrame)
     points: gpd.GeoDataFrame = field(default_factory=lambda: gpd.GeoDataFrame(empty_frame(POINT_COLUMNS)))
     exclusions: Exclusions | None = None
+    counts: Counts | None = None
     track: Track | None = None
     delays: tuple[Delay, ...] = ()
     excluded: tuple[ExclusionCount, ...] = ()
@@ -86,12 +97,16 @@ class Work:
     along: tuple[Along, ...] = ()
     zones: tuple[ZoneDifference, ...] = ()
     spatial: tuple[SpatialFit, ...] = ()
+    losses: StripLosses | None = None
+    loss_differences: tuple[LossDifference, ...] = ()
+    balances: tuple[Balance, ...] = ()
     paybacks: tuple[Payback, ...] = ()
     odds: tuple[Probability, ...] = ()
     checks: tuple[Check, ...] = ()
     notices: tuple[Notice, ...] = ()
     remarks: tuple[Remark, ...] = ()
     verdict: Verdict | None = None
+    evidence: Evidence | None = None
 
     @property
     def followed(self) -> Track:

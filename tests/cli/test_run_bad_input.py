@@ -488,6 +488,27 @@ def test_a_folder_that_is_no_run_folder_is_left_alone(trial, fast):
     assert (trial / "out" / "thesis.txt").read_text() == "mine"
 
 
-def test_a_part_that_no_stage_uses_yet_is_said(trial, fast):
-    settle(trial, "[economics]", '[ground_loss]\nfile = "counts.csv"\n\n[economics]')
-    done(run(trial), trial, 3457, "ground-loss counts do not enter the answer yet")
+def test_wrong_ground_counts_are_told_together(trial):
+    counts = pd.read_csv(trial / "ground_counts.csv", dtype=str)
+    counts.loc[3, "Strip"], counts.loc[7, "Zone"], counts.loc[9, "Seeds"] = "S99", "behind?", "-4"
+    pd.concat([counts, counts.head(1)]).to_csv(trial / "ground_counts.csv", index=False)
+    refused(run(trial), "ground_counts.csv", "'S99'", "row 8 'behind?'", "row 10 '-4'", "1 frames stand there twice")
+
+
+def test_a_frame_in_the_wrong_unit_is_told(trial, fast):
+    counts = (trial / "ground_counts.csv").read_text()
+    (trial / "ground_counts.csv").write_text(counts.replace("(ft2)", "(cm2)"))
+    refused(run(trial), "ground loss, strip 'S01'", "no sorghum field bears more", "unit of the frame area")
+
+
+def test_counts_that_are_not_there_are_named(trial):
+    settle(trial, "ground_counts.csv", "counts_2024.csv")
+    refused(run(trial), "counts_2024.csv")
+
+
+def test_a_treatment_that_works_on_the_crop_is_not_held_against_the_counts(trial, fast):
+    settle(trial, "thousand_kernel_g = 28", 'acts_on = "crop"')
+    outcome = run(trial)
+    done(outcome, trial, 3457)
+    assert "Rests on the monitor alone" in outcome.stdout
+    assert "works on the crop" in outcome.stdout

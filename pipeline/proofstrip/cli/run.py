@@ -24,6 +24,7 @@ def run(trial: Path, out: Path | None) -> None:
     for notice in result["warnings"]:
         click.echo(f"warning: {notice['message']}", err=True)
     click.echo(result["verdict"]["sentence"])
+    click.echo(f"Evidence: {result['evidence']['sentence']}")
     click.echo(f"Report: {folder / 'report.html'}")
 
 

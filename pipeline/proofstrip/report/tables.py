@@ -20,6 +20,7 @@ CHECKS = {
     "moisture_by_treatment": "Moisture, by treatment",
     "removed_by_treatment": "Records removed, by treatment",
     "scale_against_monitor": "Scale against monitor, by treatment",
+    "gain_against_ground_loss": "Gain against ground loss",
     "width_by_treatment": "Cut width, by treatment",
     "time_by_treatment": "Time of harvest, by treatment",
     "uneven_direction": "Share of each direction, by treatment",

@@ -7,6 +7,7 @@ import pandas as pd
 import pyproj
 from shapely.geometry.polygon import orient
 
+from proofstrip.simulate.counts import list_losses
 from proofstrip.simulate.display import START_S
 from proofstrip.simulate.harvest import Simulated
 from proofstrip.simulate.layout import CRS, ORIGIN_M
@@ -61,6 +62,8 @@ def render_folder(harvest: Simulated, story: Story | None = None) -> dict[str, s
     }
     if scenario.tickets:
         files["tickets.csv"] = _format_tickets(harvest).to_csv(index=False, lineterminator="\n")
+    if scenario.counts:
+        files["ground_counts.csv"] = _format_counts(harvest).to_csv(index=False, lineterminator="\n")
     return files
 
 
@@ -121,7 +124,8 @@ def list_truth(harvest: Simulated) -> pd.DataFrame:
     -------
     pandas.DataFrame
         strip, treatment, block, area_m2 (cut), true_yield_kg_ha, untreated_yield_kg_ha (of the same ground without
-        treatment), sensed_yield_kg_ha (what the sensor lets anybody find), planted_effect, realised_effect.
+        treatment), sensed_yield_kg_ha (what the sensor lets anybody find), planted_effect, realised_effect; where
+        seeds are counted lost_header_kg_ha and lost_machine_kg_ha.
     """
     ground = harvest.ground[harvest.ground["strip"] != ""]
     masses = ["area_m2", "true_mass_kg", "untreated_mass_kg", "sensed_mass_kg"]
@@ -132,6 +136,9 @@ def list_truth(harvest: Simulated) -> pd.DataFrame:
         truth[f"{name}_yield_kg_ha"] = (strips[f"{name}_mass_kg"] / strips["area_m2"] * 10_000).round(2)
     truth["planted_effect"] = strips["treatment"].astype(str).map(planted)
     truth["realised_effect"] = (strips["true_mass_kg"] / strips["untreated_mass_kg"]).round(5)
+    if harvest.scenario.counts:
+        losses = list_losses(harvest.scenario, harvest.ground).round(2)
+        truth = truth.join(losses[["header_kg_ha", "machine_kg_ha"]].add_prefix("lost_"), on="strip")
     return truth
 
 
@@ -145,6 +152,21 @@ def _format_tickets(harvest: Simulated) -> pd.DataFrame:
             "Strip": harvest.tickets["strip"],
             f"Wet weight ({unit})": steps.round().mul(shown).astype(int),
             "Moisture (%)": harvest.tickets["moisture_pct"],
+        }
+    )
+
+
+def _format_counts(harvest: Simulated) -> pd.DataFrame:
+    """Give the ground-loss counts as somebody types them in after the field day."""
+    unit, factor = ("ft2", M_PER_FT**2) if harvest.scenario.units == "us" else ("m2", 1.0)
+    counts = harvest.counts
+    return pd.DataFrame(
+        {
+            "Strip": counts["strip"],
+            "Zone": counts["zone"],
+            "Frame": counts["frame"],
+            "Seeds": counts["seeds"],
+            f"Frame area ({unit})": round(harvest.scenario.frame_m2 / factor, 4),
         }
     )
 
@@ -186,6 +208,8 @@ control = {json.dumps(scenario.treatments[0].name)}
 """
     if scenario.tickets:
         text += '\n[scale]\nfile = "tickets.csv"\n'
+    if scenario.counts:
+        text += f'\n[ground_loss]\nfile = "ground_counts.csv"\nthousand_kernel_g = {scenario.thousand_kernel_g:g}\n'
     if story.economics:
         text += f"\n{story.economics.strip()}\n"
     return text
@@ -209,6 +233,7 @@ def _format_readme(harvest: Simulated, story: Story) -> str:
         f"- {item.name}: logs {item.gain:g} x the true flow; grain takes {item.delay_s:g} s to the sensor"
         for item in scenario.combines
     )
+    beside = (TICKETS if scenario.tickets else "") + (COUNTS if scenario.counts else "")
     return f"""# {story.name}
 
 **Everything here is invented.** A simulator drove combines over a field that does not exist; the place on the map is
@@ -237,8 +262,9 @@ Seed {harvest.seed}, {len(harvest.records)} records, {len(harvest.trial_map)} st
 - harvest.csv: the log as the display exports it
 - trial_map.geojson: the strips
 - trial.toml: `proofstrip run trial.toml` works on this folder
-- truth_strips.csv: the truth for each strip; nothing in the pipeline reads it{TICKETS if scenario.tickets else ""}
+- truth_strips.csv: the truth for each strip; nothing in the pipeline reads it{beside}
 """
 
 
 TICKETS = "\n- tickets.csv: one load a strip, weighed on an invented scale"
+COUNTS = "\n- ground_counts.csv: seeds counted in frames on the invented ground, by strip and zone"

@@ -7,6 +7,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
+from proofstrip.simulate.counts import count_seeds
 from proofstrip.simulate.crop import grow_crop
 from proofstrip.simulate.cut import Pieces, cut_crop, trace_passes
 from proofstrip.simulate.display import START_S, write_log
@@ -73,6 +74,8 @@ class Simulated:
         strip, treatment, block, geometry.
     tickets : pandas.DataFrame
         strip, wet_mass_kg, moisture_pct of each strip's load as weighed; empty when the scenario weighs none.
+    counts : pandas.DataFrame
+        strip, zone, frame, seeds of each frame on the ground; empty when the scenario counts none.
     scenario : Scenario
     seed : int
     """
@@ -81,6 +84,7 @@ class Simulated:
     ground: pd.DataFrame
     trial_map: gpd.GeoDataFrame
     tickets: pd.DataFrame
+    counts: pd.DataFrame
     scenario: Scenario
     seed: int
 
@@ -105,7 +109,7 @@ def simulate_harvest(scenario: Scenario, seed: int) -> Simulated:
     ['S01', 'S02', 'S03', 'S04']
     """
     # Own streams, so that a change in one part leaves the draws of the others.
-    plan_rng, crop_rng, scale_rng, *rest = np.random.default_rng(seed).spawn(3 + 3 * len(scenario.combines))
+    plan_rng, crop_rng, scale_rng, *rest = np.random.default_rng(seed).spawn(4 + 3 * len(scenario.combines))
     layout = lay_out(scenario, plan_rng)
     crop = grow_crop(scenario, layout, crop_rng)
     machines = range(len(scenario.combines))
@@ -123,7 +127,8 @@ def simulate_harvest(scenario: Scenario, seed: int) -> Simulated:
         grounds.append(_list_ground(scenario, layout, (combine, drive, pieces, readings)))
     records, ground = (_join(frames) for frames in (logs, grounds))
     tickets = weigh_loads(scenario, layout, ground, scale_rng)
-    return Simulated(records, ground, draw_map(scenario, layout), tickets, scenario, seed)
+    counts = count_seeds(scenario, ground, rest[-1])
+    return Simulated(records, ground, draw_map(scenario, layout), tickets, counts, scenario, seed)
 
 
 def _list_ground(scenario: Scenario, layout: Layout, cut: tuple[Combine, Drive, Pieces, Readings]) -> pd.DataFrame:

@@ -142,6 +142,19 @@ class Scenario:
         One load = one strip, weighed.
     scale_error_sd, ticket_moisture_sd_pt : float
         Relative SD of a weight (0.0025: nearly all within 0.5 %), SD of a ticket's moisture [pt].
+    counts : bool
+        Seeds are counted in frames on the ground: in the standing crop, at the header and behind the machine.
+    count_frames : int
+        Frames of each zone of a strip.
+    frame_m2 : float
+        [m2]
+    preharvest_loss_kg_ha, header_loss, machine_loss : float
+        What fell before the harvest [kg/ha]; what the control's header and the machine leave lying, as a share of the
+        yield. What a treatment adds to the yield it takes from the header's loss.
+    seed_heaps : float
+        Variance of a count = mean + this x mean squared: 0 where seeds fall at random, more where heads and pods fall.
+    thousand_kernel_g : float
+        [g]
     units : {'us', 'metric'}
         Of the written log.
     crop : str
@@ -227,6 +240,14 @@ class Scenario:
     tickets: bool = False
     scale_error_sd: float = 0.0025
     ticket_moisture_sd_pt: float = 0.1
+    counts: bool = False
+    count_frames: int = 4
+    frame_m2: float = 0.09290304
+    preharvest_loss_kg_ha: float = 20.0
+    header_loss: float = 0.06
+    machine_loss: float = 0.01
+    seed_heaps: float = 0.1
+    thousand_kernel_g: float = 156.0
     units: Literal["us", "metric"] = "us"
     crop: str = "soybean"
 
@@ -254,6 +275,8 @@ class Scenario:
             raise ValueError(f"step_s {self.step_s} s: noise is given per second, so a step is above 0 and up to 1 s")
         if self.shift_applied_s < 0:
             raise ValueError(f"shift_applied_s {self.shift_applied_s} s: a display pairs a position with a later flow")
+        if self.counts:
+            self._check_counts()
         if not self.log_through_turns and self.header_switch in ("inverted", "missing"):
             raise ValueError(f"a log that follows a header switch that is {self.header_switch} holds no harvest")
 
@@ -265,6 +288,21 @@ class Scenario:
             raise ValueError(f"end_slant {self.end_slant} needs straight rows; found curve_radius_m")
         if not 0 <= self.end_slant <= 2:
             raise ValueError(f"end_slant {self.end_slant} must be from 0 to 2")
+
+    def _check_counts(self) -> None:
+        """Refuse losses that cannot be counted, and treatments that save more than is lost."""
+        most = max(kind.effect for kind in self.treatments) - 1
+        if most > self.header_loss:
+            raise ValueError(
+                f"header_loss {self.header_loss:g}: a treatment saves {most:g} of the yield, more than the header loses"
+            )
+        if self.count_frames < 1 or self.frame_m2 <= 0 or self.thousand_kernel_g <= 0:
+            raise ValueError(
+                f"count_frames {self.count_frames}, frame_m2 {self.frame_m2} and thousand_kernel_g "
+                f"{self.thousand_kernel_g} must be above zero"
+            )
+        if min(self.preharvest_loss_kg_ha, self.machine_loss, self.seed_heaps) < 0:
+            raise ValueError("preharvest_loss_kg_ha, machine_loss and seed_heaps must be zero or more")
 
     def pure_delay_s(self, combine: Combine) -> float:
         """Give the part of a combine's delay that neither mixing nor tailings cause [s]."""
