@@ -51,6 +51,8 @@ class Answer:
         In place of single facts when several treatments were compared.
     flags : list of tuple of str
         What moves or forbids the answer: a few words, then a sentence.
+    evidence : tuple of str or None
+        What it rests on: a few words, then a sentence.
     """
 
     word: str
@@ -59,6 +61,7 @@ class Answer:
     facts: list[Fact]
     table: Table | None
     flags: list[tuple[str, str]]
+    evidence: tuple[str, str] | None = None
 
 
 def give_answer(result: dict[str, Any], units: Units) -> Answer:
@@ -90,7 +93,14 @@ def give_answer(result: dict[str, Any], units: Units) -> Answer:
     # The heading says already that there is no answer; what stands here is why.
     sentence = capital(sentence.removeprefix("No answer. ") if is_refused(result) else sentence)
     first, *rest = SENTENCE_END.split(sentence, maxsplit=1)
-    return Answer(word, first, _unsaid(" ".join(rest), result, len(facts) == 3), facts, table, find_flags(result))
+    more = _unsaid(" ".join(rest), result, len(facts) == 3)
+    return Answer(word, first, more, facts, table, find_flags(result), _read_evidence(result))
+
+
+def _read_evidence(result: dict[str, Any]) -> tuple[str, str] | None:
+    """Give what the answer rests on; none in a result of an earlier version."""
+    head, _, rest = str((result.get("evidence") or {}).get("sentence") or "").partition(". ")
+    return (f"{head.rstrip('.')}.", rest) if head else None
 
 
 def _unsaid(more: str, result: dict[str, Any], facts: bool) -> str:

@@ -72,7 +72,14 @@ def find_pairs(strips: pd.DataFrame, control: str) -> pd.DataFrame | None:
     return wide.loc[sorted(wide.index, key=natural_key)]
 
 
-def draw_pairs(pairs: pd.DataFrame, names: tuple[str, str], mean: dict[str, Any], units: Units, sheet: Sheet) -> Figure:
+def draw_pairs(
+    pairs: pd.DataFrame,
+    names: tuple[str, str],
+    mean: dict[str, Any],
+    units: Units,
+    sheet: Sheet,
+    what: str = "Yield",
+) -> Figure:
     """Draw each pair as two dots with a line between, and the difference beside it.
 
     Parameters
@@ -85,6 +92,8 @@ def draw_pairs(pairs: pd.DataFrame, names: tuple[str, str], mean: dict[str, Any]
         The entry of ``differences``: difference_kg_ha, low_kg_ha, high_kg_ha [kg/ha]; may be empty.
     units : Units
     sheet : Sheet
+    what : str
+        Is drawn.
 
     Returns
     -------
@@ -104,6 +113,7 @@ def draw_pairs(pairs: pd.DataFrame, names: tuple[str, str], mean: dict[str, Any]
             _draw_differences(right, gaps, mean, units, sheet)
         else:
             _write_differences(right, gaps, mean, units)
+        left.set_xlabel(f"{what}, {units.yield_name}")
         _label_rows(left, [str(name) for name in values.index], 22 if sheet.is_wide else 11)
         left.axhline(rows - 0.5, color=FAINT, linewidth=0.8)
         right.axhline(rows - 0.5, color=FAINT, linewidth=0.8)
@@ -125,7 +135,6 @@ def _draw_dumbbells(axes: Axes, values: pd.DataFrame, units: Units, sheet: Sheet
         axes.scatter(treatment, row, s=size, color=ACCENT, zorder=3)
         if labelled:
             _label_ends(axes, row, (control, treatment), units)
-    axes.set_xlabel(f"Yield, {units.yield_name}")
     number_axis(axes.xaxis, 5 if sheet.is_wide else 3)
     axes.grid(axis="x", color=FAINT, linewidth=0.5)
     axes.set_axisbelow(True)
@@ -226,7 +235,9 @@ def _legend(body: FigureBase, names: tuple[str, str], sheet: Sheet) -> None:
     body.legend([hollow, filled], labels, loc="outside upper left", ncols=2 if beside else 1, handletextpad=0.3)
 
 
-def draw_strips(strips: pd.DataFrame, treatments: list[dict[str, Any]], units: Units, sheet: Sheet) -> Figure:
+def draw_strips(
+    strips: pd.DataFrame, treatments: list[dict[str, Any]], units: Units, sheet: Sheet, what: str = "Yield"
+) -> Figure:
     """Draw a dot a strip in a row a treatment, with the means; a line joins the strips of a block.
 
     Parameters
@@ -260,7 +271,7 @@ def draw_strips(strips: pd.DataFrame, treatments: list[dict[str, Any]], units: U
         axes.tick_params(axis="y", length=0)
         axes.spines["left"].set_visible(False)
         axes.margins(x=0.06)
-        axes.set_xlabel(f"Yield, {units.yield_name}")
+        axes.set_xlabel(f"{what}, {units.yield_name}")
         number_axis(axes.xaxis, 7 if sheet.is_wide else 3)
         axes.grid(axis="x", color=FAINT, linewidth=0.5)
         axes.set_axisbelow(True)

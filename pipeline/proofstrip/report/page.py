@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import Any
 
 from proofstrip.report import choices as other_choices
-from proofstrip.report import evidence, pictures, sections, where
+from proofstrip.report import evidence, losses, pictures, sections, where
 from proofstrip.report.answer import Answer, give_answer
 from proofstrip.report.html import fill_template
 from proofstrip.report.material import ReportMaterial
@@ -82,6 +82,7 @@ def build_sections(material: ReportMaterial, units: Units) -> list[Section]:
             sections.money_section(material, units, pictures.money_pictures(material, units)),
         ],
         "How far it holds:": [
+            losses.loss_section(result, units),
             _choice_section(choices, units),
             where.where_section(result, weighed, units),
             sections.check_section(result),
