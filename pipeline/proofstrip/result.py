@@ -155,8 +155,8 @@ def describe_losses(work: Work) -> dict[str, Any] | None:
         return None
     bushel, table = work.settings.trial.crop.kg_ha_per_bu_ac, losses.table
     rates = [str(name) for name in table if str(name).endswith("_kg_ha")]
-    means = table.groupby("treatment", sort=False).agg({"strip": "size", **dict.fromkeys(rates, "mean")})
-    means = means.rename(columns={"strip": "strips"}).reset_index()
+    by_treatment = table.groupby("treatment", sort=False)
+    means = by_treatment[rates].mean().assign(strips=by_treatment.size()).reset_index()
     return {
         "thousand_kernel_g": losses.thousand_kernel_g,
         "concentration": part.concentration,
