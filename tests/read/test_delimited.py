@@ -69,7 +69,7 @@ def test_empty_lines_above_the_header_are_skipped(make_log: Make, read: Read, tm
         (b"-93.1,43.1,20\n-93.1,43.2,20\n", "not names of columns"),
         (b"just some words\nand more of them\n", "no comma, semicolon, tab or bar"),
         (b"\x89PNG\r\n\x1a\n\x00\x00\x00\rIHDR", "the content is a PNG picture"),
-        (b"PK\x03\x04\x14\x00", "ZIP archive or spreadsheet"),
+        (b"PK\x03\x04\x14\x00", "cannot be unpacked"),
         (b"\x01\x02\x00\x00binary", "the content is binary"),
         (b"SQLite format 3\x00rest", "the name says delimited text, but the content is GeoPackage"),
     ],

@@ -41,7 +41,7 @@ def test_absolute_name(folder: Path) -> None:
     [
         ("*.gpkg", r"'\*\.gpkg': this glob matches no file"),
         ("none.csv", "'none.csv': there is no such file"),
-        ("raw [1]", r"is a folder; name the files in it"),
+        ("raw [1]", r"is a folder without a TASKDATA.XML; name the files in it"),
         ("/vsizip/log.zip/log.csv", "virtual or network path"),
         ("/vsicurl/https://example.org/log.csv", "virtual or network path"),
         ("https://example.org/log.csv", "virtual or network path"),

@@ -13,7 +13,7 @@ from proofstrip.config import HarvestPart, config_folder
 from proofstrip.crops import find_crop
 from proofstrip.errors import DataError
 from proofstrip.read import read_harvest
-from proofstrip.read.survey import survey_file
+from proofstrip.read.survey import survey_files
 
 BITS = [
     b"",
@@ -62,7 +62,7 @@ def whole() -> bytes:
 def try_both(path: Path) -> None:
     corn = find_crop("corn", config_folder())
     part = HarvestPart.model_validate({"files": [path.name]})
-    readers: list[Callable[[], object]] = [lambda: read_harvest(part, path.parent, corn), lambda: survey_file(path)]
+    readers: list[Callable[[], object]] = [lambda: read_harvest(part, path.parent, corn), lambda: survey_files(path)]
     for attempt in readers:
         try:
             attempt()

@@ -14,7 +14,7 @@ from proofstrip.crops import Crop, find_crop
 from proofstrip.preview import Preview, preview_file
 from proofstrip.read.choose import Question
 from proofstrip.read.names import plain_name
-from proofstrip.read.survey import ColumnSurvey, Survey, survey_file
+from proofstrip.read.survey import ColumnSurvey, Survey, survey_files
 from proofstrip.result import plain
 
 WIDTH = 79
@@ -40,19 +40,25 @@ crop_option = click.option(
 
 
 @click.command()
-@click.argument("files", metavar="FILE...", nargs=-1, required=True, type=click.Path(dir_okay=False, path_type=Path))
+@click.argument("files", metavar="FILE...", nargs=-1, required=True, type=click.Path(path_type=Path))
 @crop_option
 @click.option("--json", "as_json", is_flag=True, help="Print only JSON.")
 def inspect(files: tuple[Path, ...], crop: Crop | None, as_json: bool) -> None:
-    """Show what raw harvest files hold; writes nothing."""
-    surveys = [survey_file(path, crop) for path in files]
-    previews = [None if survey.questions else preview_file(Path(survey.file), crop) for survey in surveys]
-    pairs = list(zip(surveys, previews, strict=True))
+    """Show what raw harvest files, task folders and archives hold; writes nothing."""
+    pairs = [pair for path in files for pair in _look_through(path, crop)]
     if as_json:
         found = [{**dataclasses.asdict(one), "preview": two and dataclasses.asdict(two)} for one, two in pairs]
         click.echo(json.dumps(plain(found), indent=2))
     else:
         click.echo("\n\n".join(write_survey(survey, preview) for survey, preview in pairs))
+
+
+def _look_through(path: Path, crop: Crop | None) -> list[tuple[Survey, Preview | None]]:
+    """Survey what a name means; what cleaning would find in all of it stands with the last file."""
+    surveys = survey_files(path, crop)
+    settled = not any(survey.questions for survey in surveys)
+    previews = [None] * (len(surveys) - 1) + [preview_file(path, crop) if settled else None]
+    return list(zip(surveys, previews, strict=True))
 
 
 def write_survey(survey: Survey, preview: Preview | None) -> str:
@@ -70,7 +76,7 @@ def write_survey(survey: Survey, preview: Preview | None) -> str:
     """
     layout = ", ".join(f"{name} {DELIMITERS.get(value, value)}" for name, value in survey.layout.items())
     head = f"{survey.format}, {survey.rows:,} records" + (f" ({layout})" if layout else "")
-    parts = [survey.file, _wrap(head), "", *_write_columns(survey), ""]
+    parts = [survey.file, _wrap(head), *(f"  {part}" for part in survey.parts), "", *_write_columns(survey), ""]
     parts += [_wrap(line, "          ") for line in _write_facts(survey)]
     if preview is not None:
         parts += ["", *(_wrap(line, "          ") for line in _write_preview(preview))]

@@ -7,11 +7,11 @@ import click
 from proofstrip.cli.inspect import crop_option
 from proofstrip.crops import Crop
 from proofstrip.read.first_draft import write_first_draft
-from proofstrip.read.survey import survey_file
+from proofstrip.read.survey import survey_files
 
 
 @click.command()
-@click.argument("files", metavar="FILE...", nargs=-1, required=True, type=click.Path(dir_okay=False, path_type=Path))
+@click.argument("files", metavar="FILE...", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--map", "map_file", type=click.Path(dir_okay=False, path_type=Path), help="Trial map with the strips.")
 @crop_option
 @click.option(
@@ -28,6 +28,7 @@ def start(files: tuple[Path, ...], map_file: Path | None, crop: Crop | None, tri
         raise click.UsageError(f"{trial} is there already; name another file.")
     if not trial.parent.is_dir():
         raise click.UsageError(f"there is no folder {trial.parent}; make it, or name a file in another one.")
-    text = write_first_draft([survey_file(path, crop) for path in files], map_file, crop, trial.parent)
+    surveys = [survey for path in files for survey in survey_files(path, crop)]
+    text = write_first_draft(surveys, map_file, crop, trial.parent)
     trial.write_text(text, encoding="utf-8")
     click.echo(f"Wrote {trial}. Fill in what is empty, then: proofstrip run {trial}")

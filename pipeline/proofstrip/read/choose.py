@@ -1,12 +1,14 @@
 """Which column is taken for which quantity: what the user says, else what the headers say; never a guess."""
 
 import difflib
+import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from proofstrip.config import ColumnChoice
 from proofstrip.errors import DataError
 from proofstrip.read.names import HARVEST, Match, match_column, plain_name, spell_unit, unit_spellings
+from proofstrip.read.table import ColumnMeaning
 
 OVERRIDES = tuple(name for name in HARVEST if name != "yield")
 COLUMNS_PART = "[harvest.columns]"
@@ -56,7 +58,10 @@ class Question:
 
 
 def choose_columns(
-    names: Sequence[str], overrides: Mapping[str, ColumnChoice], among: Iterable[str] = HARVEST
+    names: Sequence[str],
+    overrides: Mapping[str, ColumnChoice],
+    among: Iterable[str] = HARVEST,
+    meanings: Mapping[str, ColumnMeaning] | None = None,
 ) -> tuple[dict[str, Choice], list[Question]]:
     """Choose a column for each quantity that the file has.
 
@@ -68,6 +73,8 @@ def choose_columns(
         What the user says; columns that the file does not have are left to the other files.
     among : iterable of str
         Quantities that the table can have.
+    meanings : mapping of str to ColumnMeaning or None
+        What the format itself says; then headers are not compared with names.
 
     Returns
     -------
@@ -75,11 +82,11 @@ def choose_columns(
         By quantity; a question for each quantity that several columns claim.
     """
     said = {quantity: choice for quantity, choice in overrides.items() if choice.column in names}
-    chosen = {quantity: _choose_said(quantity, choice) for quantity, choice in said.items()}
+    chosen = {quantity: _choose_said(quantity, choice, meanings) for quantity, choice in said.items()}
     taken = {choice.column for choice in chosen.values()}
     claims: dict[str, list[tuple[str, Match]]] = {}
     for name in names:
-        match = match_column(name, tuple(among))
+        match = _match(name, tuple(among), meanings)
         if match is not None and name not in taken and match.quantity not in chosen:
             claims.setdefault(match.quantity, []).append((name, match))
     questions = []
@@ -90,7 +97,7 @@ def choose_columns(
             questions.append(_ask_which(quantity, best))
             continue
         name, match = best[0]
-        settled = "header, cut" if match.cut else "header"
+        settled = "header, cut" if match.cut else "header" if meanings is None else "format"
         unit = None if match.unit is None else spell_unit(quantity, match.unit)
         chosen[quantity] = Choice(quantity, name, unit, settled)
     return chosen, questions
@@ -154,15 +161,23 @@ def ask_missing(quantity: str, why: str) -> Question:
 
 def override_line(quantity: str, column: str, unit: str) -> str:
     """Write the line of the trial file that settles a column."""
-    quoted = column.replace("\\", "\\\\").replace('"', '\\"')
-    return f'{quantity} = {{ column = "{quoted}"' + (f', unit = "{unit}"' if unit else "") + " }"
+    quoted = json.dumps(column, ensure_ascii=False)
+    return f"{quantity} = {{ column = {quoted}" + (f', unit = "{unit}"' if unit else "") + " }"
 
 
-def _choose_said(quantity: str, choice: ColumnChoice) -> Choice:
+def _match(name: str, among: tuple[str, ...], meanings: Mapping[str, ColumnMeaning] | None) -> Match | None:
+    """Tell what a column holds: by its format where that says it, else by its header."""
+    if meanings is None:
+        return match_column(name, among)
+    meaning = meanings.get(name)
+    return None if meaning is None else Match(meaning.quantity, meaning.unit)
+
+
+def _choose_said(quantity: str, choice: ColumnChoice, meanings: Mapping[str, ColumnMeaning] | None) -> Choice:
     """Take the user's column; its unit is the user's, else the header's."""
     if choice.unit:
         return Choice(quantity, choice.column, spell_unit(quantity, choice.unit), "trial file")
-    match = match_column(choice.column)
+    match = _match(choice.column, tuple(HARVEST), meanings)
     unit = match.unit if match is not None and match.quantity == quantity else None
     return Choice(quantity, choice.column, unit, "trial file")
 

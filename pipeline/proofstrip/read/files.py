@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from proofstrip.errors import DataError, Notice
+from proofstrip.read.task_log.places import file_called, is_log, is_task_file, task_file_beside, task_parts
 
 HEAD_BYTES = 262_144
 # Format by suffix; a file whose content says otherwise is refused.
@@ -27,12 +28,18 @@ FOREIGN = {
     b"\x89PNG": "a PNG picture",
     b"\xff\xd8\xff": "a JPEG picture",
     b"%PDF": "a PDF document",
-    b"PK\x03\x04": "a ZIP archive or spreadsheet; unpack it, or save the sheet as CSV",
+    b"PK\x03\x04": "a ZIP archive or spreadsheet, which is opened only for [harvest] files; unpack it, or save the "
+    "sheet as CSV",
     b"\x1f\x8b": "a gzip archive; unpack it",
     b"\xd0\xcf\x11\xe0": "an old spreadsheet; save the sheet as CSV",
 }
 COMPANIONS = {".dbf", ".shx", ".prj", ".cpg", ".sbn", ".sbx", ".qpj", ".qmd", ".xml"}
-READ = "Read are CSV and other delimited text, Shapefile, GeoPackage, GeoJSON and GeoParquet"
+TASK_DATA = "ISO 11783-10 task data"
+TASK_ROOT = b"<ISO11783_TaskData"
+READ = (
+    "Read are CSV and other delimited text, Shapefile, GeoPackage, GeoJSON, GeoParquet and ISO 11783-10 task data, and "
+    "raw files of these in a ZIP archive"
+)
 
 
 def find_files(patterns: Iterable[str], folder: Path) -> tuple[dict[Path, str], list[Notice]]:
@@ -112,14 +119,15 @@ def find_file(name: str, folder: Path) -> tuple[Path, str]:
 
 
 def hash_file(path: Path) -> str:
-    """Give the SHA-256 of a file's bytes in hexadecimal; of a shapefile: of those of .shp, .dbf and .prj, joined."""
-    parts = [path] + ([sibling(path, suffix) for suffix in (".dbf", ".prj")] if path.suffix.lower() == ".shp" else [])
-    digests = []
-    for part in parts:
-        if part.is_file():
-            with part.open("rb") as stream:
-                digests.append(hashlib.file_digest(stream, "sha256").hexdigest())
+    """Give the SHA-256 of a file's bytes in hexadecimal; of files that belong together: of their hashes, joined."""
+    digests = [hash_alone(part) for part in _parts_hashed(path)]
     return digests[0] if len(digests) == 1 else hashlib.sha256("".join(digests).encode()).hexdigest()
+
+
+def hash_alone(path: Path) -> str:
+    """Give the SHA-256 of the bytes of one file, whatever belongs to it."""
+    with path.open("rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
 def refuse_changed(inputs: dict[str, str], folder: Path) -> None:
@@ -143,6 +151,36 @@ def refuse_changed(inputs: dict[str, str], folder: Path) -> None:
                 f"{name}: the file {what} while it was being read, so the answer would belong to no file; "
                 "nothing was written. Wait until it is complete, then run again."
             )
+
+
+def list_parts(path: Path) -> list[Path]:
+    """List all files that belong to a raw file: the companions of a shapefile, the logs of a task file.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+
+    Returns
+    -------
+    list of pathlib.Path
+        The file itself first.
+    """
+    if is_task_file(path):
+        return task_parts(path)
+    if path.suffix.lower() != ".shp":
+        return [path]
+    beside = sorted(one for one in path.parent.iterdir() if one.stem == path.stem and one != path)
+    return [path, *(one for one in beside if one.suffix.lower() in COMPANIONS and one.is_file())]
+
+
+def _parts_hashed(path: Path) -> list[Path]:
+    """List the files whose bytes the answer depends on."""
+    if path.suffix.lower() == ".shp":
+        return [path, *(part for suffix in (".dbf", ".prj") if (part := sibling(path, suffix)).is_file())]
+    if is_log(path):
+        beside = (file_called(path.parent, f"{path.stem}.xml"), task_file_beside(path.parent))
+        return [path, *(part for part in beside if part is not None and part != path)]
+    return list_parts(path)
 
 
 def short_name(path: Path, folder: Path) -> str:
@@ -173,7 +211,7 @@ def tell_format(path: Path) -> str:
     Raises
     ------
     DataError
-        When the file is empty, is none of the formats, or is not what its name says.
+        When the file is empty or lost, is none of the formats, or is not what its name says.
     """
     refuse_virtual(str(path))
     if not path.is_file():
@@ -202,21 +240,40 @@ def refuse_virtual(text: str) -> None:
 def _expand(pattern: str, folder: Path) -> list[Path]:
     """Find the files of one name or glob."""
     refuse_virtual(pattern)
+    if "\x00" in pattern:
+        raise DataError(f"{pattern!r} holds a character that no file name has.")
     literal = folder / pattern
-    if literal.is_file():
+    if literal.is_file() and _is_text(literal.name):
         return [literal.resolve()]
     if literal.is_dir():
-        raise DataError(f"{pattern!r} is a folder; name the files in it, for example '{pattern.rstrip('/')}/*.csv'.")
+        task_file = task_file_beside(literal)
+        if task_file is not None:
+            return [task_file.resolve()]
+        raise DataError(
+            f"{pattern!r} is a folder without a TASKDATA.XML; name the files in it, for example "
+            f"'{pattern.rstrip('/')}/*.csv'."
+        )
     matches = [folder / match for match in glob.glob(pattern, root_dir=folder, recursive=True)]  # noqa: PTH207
     files = [match.resolve() for match in matches if match.is_file() and not _is_companion(match)]
+    tasks = [task_file_beside(match) for match in matches if match.is_dir()]
+    files += [task.resolve() for task in tasks if task is not None]
+    if odd := next((file for file in files if not _is_text(file.name)), None):
+        raise DataError(f"{odd.name!a}: the file's name is no text in UTF-8; rename it.")
     if not files:
         what = "this glob matches no file" if glob.has_magic(pattern) else "there is no such file"
         raise DataError(f"{pattern!r}: {what} in {folder}; check the name and the folder.")
     return files
 
 
+def _is_text(name: str) -> bool:
+    """Tell whether a name can be written down; those of other systems may hold bytes that are no letters."""
+    return not any("\ud800" <= letter <= "\udfff" for letter in name)
+
+
 def _is_companion(path: Path) -> bool:
-    """Tell whether a file belongs to a shapefile beside it."""
+    """Tell whether a file belongs to a shapefile, or to task data, beside it."""
+    if is_log(path) and path.suffix.lower() == ".xml":
+        return True
     return path.suffix.lower() in COMPANIONS and sibling(path.with_suffix(".shp"), ".shp").is_file()
 
 
@@ -225,9 +282,15 @@ def _format_of(path: Path, head: bytes) -> str:
     for magic, name in MAGIC.items():
         if head.startswith(magic):
             return name
+    if TASK_ROOT in head and is_task_file(path):
+        return TASK_DATA
     for magic, what in FOREIGN.items():
         if head.startswith(magic):
             raise DataError(f"{path.name}: the content is {what}. {READ}.")
+    if is_log(path):
+        raise DataError(f"{path.name}: a time log is read with the TASKDATA.XML of its folder, and there is none.")
+    if head.removeprefix(b"\xef\xbb\xbf").lstrip().startswith(b"<"):
+        raise DataError(f"{path.name}: the content is XML or HTML, and no TASKDATA.XML. {READ}.")
     if b"\x00" in head and not head.startswith((b"\xff\xfe", b"\xfe\xff")):
         raise DataError(f"{path.name}: the content is binary and of no known format. {READ}.")
     return "GeoJSON" if head.removeprefix(b"\xef\xbb\xbf").lstrip().startswith(b"{") else "delimited text"

@@ -1,5 +1,6 @@
 """The first draft of a trial file: what the raw files and the trial map say, and what is left to the user."""
 
+import json
 import os
 from collections.abc import Sequence
 from datetime import UTC, datetime
@@ -7,6 +8,7 @@ from pathlib import Path
 
 from proofstrip.crops import Crop
 from proofstrip.read.choose import COLUMNS_PART, Question
+from proofstrip.read.names import plain_name
 from proofstrip.read.survey import Survey
 from proofstrip.read.trial_map import read_map_columns
 from proofstrip.read.values import label_text
@@ -31,7 +33,8 @@ def write_first_draft(surveys: Sequence[Survey], map_file: Path | None, crop: Cr
     str
         TOML. What only the user knows is empty, and is asked for by line when the file is run.
     """
-    files = "".join(f"\n    {quote(_relative(Path(survey.file), folder))}," for survey in surveys)
+    sources = dict.fromkeys(survey.source for survey in surveys)
+    files = "".join(f"\n    {quote(_relative(Path(source), folder))}," for source in sources)
     lines = [
         "# First draft. Fill in what is empty; a line that starts with # counts once the # is taken away.",
         "",
@@ -43,6 +46,7 @@ def write_first_draft(surveys: Sequence[Survey], map_file: Path | None, crop: Cr
         'notes = ""',
         "",
         "[harvest]",
+        *(line for survey in surveys for line in _describe(survey)),
         f"files = [{files}\n]",
         *_write_questions(_gather(surveys)),
         "",
@@ -79,7 +83,28 @@ def quote(text: str) -> str:
     >>> quote('30" rows')
     '"30\\" rows"'
     """
-    return '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'
+    # JSON writes the same escapes; TOML forbids one character more.
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def _comment(text: str) -> str:
+    """Write a comment of one line: names from files may hold line breaks and other control characters."""
+    return "# " + "".join(letter if letter.isprintable() else "?" for letter in " ".join(text.split()))
+
+
+def _describe(survey: Survey) -> list[str]:
+    """Say what was recognised in a file, and what was noted."""
+    when = ""
+    if survey.time is not None and survey.time.unix:
+        start, end = (datetime.fromtimestamp(moment, UTC) for moment in (survey.time.start_s, survey.time.end_s))
+        when = f", {start:%Y-%m-%d %H:%M} to {end:%Y-%m-%d %H:%M}"
+    lines = [f"{survey.file}: {survey.format}, {survey.rows:,} records{when}", *survey.parts]
+    if len(survey.parts) > 1:
+        lines.append("Of several fields or trials in it, name the logs that are wanted instead of the folder.")
+    for column in survey.columns:
+        unit = f" in {column.unit}" if column.unit else ""
+        lines.append(f"  {plain_name(column.quantity)}: {column.column}{unit} ({column.settled})")
+    return [_comment(line) for line in [*lines, *(f"Note: {notice}" for notice in survey.notices)]]
 
 
 def _relative(path: Path, folder: Path) -> str:
@@ -107,8 +132,7 @@ def _write_questions(questions: Sequence[Question]) -> list[str]:
         if part == COLUMNS_PART and asked:
             lines += ["", part]
         for question in asked:
-            said = " ".join(question.sentence.split())
-            lines += [f"# To settle: {said}.", *(f"# {line}" for line in question.lines)]
+            lines += [_comment(f"To settle: {question.sentence}."), *(_comment(line) for line in question.lines)]
     return lines
 
 
@@ -126,7 +150,7 @@ def _write_map(map_file: Path | None, folder: Path) -> list[str]:
     columns = read_map_columns(map_file)
     folded = {name.casefold(): name for name in columns}
     lines = [
-        f"# Columns of the map: {', '.join(columns)}",
+        _comment(f"Columns of the map: {', '.join(columns)}"),
         "[trial_map]",
         f"file = {quote(_relative(map_file, folder))}",
         f"strip = {quote(folded.get('strip', ''))}",

@@ -12,7 +12,7 @@ from proofstrip.config import HarvestPart
 from proofstrip.crops import Crop
 from proofstrip.errors import DataError, Notice
 from proofstrip.read.choose import COLUMNS_PART, Choice, Question, check_overrides
-from proofstrip.read.files import find_files, short_name
+from proofstrip.read.inputs import Input, open_inputs
 from proofstrip.read.measures import settle_measures
 from proofstrip.read.names import plain_name
 from proofstrip.read.positions import Extent
@@ -105,16 +105,8 @@ def read_harvest(
     DataError
         When a file cannot be read, or leaves open what only the user can settle.
     """
-    found, notices = find_files(settings.files, folder)
-    heads = [look_at(path) for path in found]
-    names = [short_name(path, folder) for path in found]
-    check_overrides(settings.columns, {name: head.names for name, head in zip(names, heads, strict=True)})
-    readings: list[Reading] = []
-    for head, name in zip(heads, names, strict=True):
-        loaded = replace(load(head, name, settings), map_extent=map_extent)
-        reading = read_records(loaded, settings, crop, crs)
-        crs = crs or reading.crs
-        readings.append(reading)
+    with open_inputs(settings.files, folder) as (inputs, notices):
+        readings = _read_all(inputs, settings, crop, crs, map_extent)
     _stop_at_questions(readings)
     _refuse_no_grain(readings)
     frames = [_to_frame(reading) for reading in readings]
@@ -124,10 +116,29 @@ def read_harvest(
         notices = [notice for notice in notices if notice.code != "moisture_not_logged"]
     notices += _shift_counted_times(readings, frames) + _name_machines(readings, frames)
     sources = tuple(
-        SourceFile(reading.head.path, found[reading.head.path], reading.rows, tuple(reading.choices.values()))
-        for reading in readings
+        SourceFile(path, digest, reading.rows, tuple(reading.choices.values()))
+        for one, reading in zip(inputs, readings, strict=True)
+        for path, digest in one.sources or ((one.source, one.sha256),)
     )
-    return Harvest(_join(frames, names, crs), tuple(notices), sources)
+    return Harvest(_join(frames, readings), tuple(notices), sources)
+
+
+def _read_all(
+    inputs: list[Input],
+    settings: HarvestPart,
+    crop: Crop | None,
+    crs: pyproj.CRS | None,
+    map_extent: Extent | None,
+) -> list[Reading]:
+    """Read every file, the first of them settling the projection where nothing else does."""
+    heads = [look_at(one) for one in inputs]
+    check_overrides(settings.columns, {one.name: head.names for one, head in zip(inputs, heads, strict=True)})
+    readings: list[Reading] = []
+    for head, one in zip(heads, inputs, strict=True):
+        loaded = replace(load(head, one.name, settings), map_extent=map_extent)
+        readings.append(read_records(loaded, settings, crop, crs))
+        crs = crs or readings[-1].crs
+    return readings
 
 
 def read_records(reading: Reading, settings: HarvestPart, crop: Crop | None, crs: pyproj.CRS | None) -> Reading:
@@ -203,7 +214,9 @@ def _to_frame(reading: Reading) -> pd.DataFrame:
     frame = pd.DataFrame({column: reading.values.get(quantity, empty) for column, quantity in MEASURES.items()})
     missing = pd.Series(pd.array([pd.NA] * reading.rows, dtype="boolean"))
     frame["header_down"] = missing if reading.header is None else reading.header
-    frame.insert(0, "source_row", np.arange(1, reading.rows + 1))
+    # Of several logs that are one file to the user, each counts its own rows.
+    counts = [rows for _, rows in reading.loaded.parts] or [reading.rows]
+    frame.insert(0, "source_row", np.concatenate([np.arange(1, rows + 1) for rows in counts]))
     return frame
 
 
@@ -245,17 +258,26 @@ def _name_machines(readings: list[Reading], frames: list[pd.DataFrame]) -> list[
     return notices
 
 
-def _join(frames: list[pd.DataFrame], names: list[str], crs: pyproj.CRS | None) -> gpd.GeoDataFrame:
+def _join(frames: list[pd.DataFrame], readings: list[Reading]) -> gpd.GeoDataFrame:
     """Put the files one below the other, in reading order."""
     machines = sorted({str(name) for frame in frames for name in frame["machine"].cat.categories})
     for frame in frames:
         frame["machine"] = frame["machine"].cat.set_categories(machines)
     points = pd.concat(frames, ignore_index=True)
-    rows = [len(frame) for frame in frames]
+    parts = [part for reading in readings for part in _list_parts(reading)]
     points["source_file"] = pd.Categorical.from_codes(
-        np.repeat(np.arange(len(names)), rows), categories=pd.Index(names)
+        np.repeat(np.arange(len(parts)), [rows for _, rows in parts]), categories=pd.Index([name for name, _ in parts])
     )
     points["record"] = np.arange(len(points))
     order = ["record", "source_file", "source_row", "machine", *MEASURES, "header_down"]
     geometry = gpd.points_from_xy(points["easting_m"], points["northing_m"])
+    crs = next((reading.crs for reading in readings if reading.crs is not None), None)
     return gpd.GeoDataFrame(points[order], geometry=geometry, crs=crs)
+
+
+def _list_parts(reading: Reading) -> list[tuple[str, int]]:
+    """Name the files that the rows come from, with how many each has."""
+    place = reading.name.rpartition("/")[0]
+    return [(f"{place}/{name}" if place else name, rows) for name, rows in reading.loaded.parts] or [
+        (reading.name, reading.rows)
+    ]

@@ -2,7 +2,6 @@
 
 import re
 from dataclasses import dataclass, field, replace
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -13,10 +12,12 @@ from proofstrip.config import HarvestPart
 from proofstrip.errors import DataError, Notice
 from proofstrip.read.choose import COLUMNS_PART, Choice, Question, choose_columns
 from proofstrip.read.delimited import load_delimited, look_at_delimited
-from proofstrip.read.files import tell_format
+from proofstrip.read.files import TASK_DATA, tell_format
+from proofstrip.read.inputs import Input
 from proofstrip.read.names import TARGETS, plain_name
 from proofstrip.read.positions import Extent
 from proofstrip.read.table import Floats, Head, Loaded
+from proofstrip.read.task_log import load_task_logs, look_at_task_logs
 from proofstrip.read.values import Numbers, report_numbers, say_no_number, to_numbers
 from proofstrip.read.vector import load_parquet, load_vector, look_at_parquet, look_at_vector
 
@@ -125,12 +126,12 @@ class Reading:
         return numbers
 
 
-def look_at(path: Path) -> Head:
+def look_at(raw: Input) -> Head:
     """Tell format, headers and layout of a file without reading its rows.
 
     Parameters
     ----------
-    path : pathlib.Path
+    raw : Input
 
     Returns
     -------
@@ -141,7 +142,10 @@ def look_at(path: Path) -> Head:
     DataError
         When it cannot be read as what it is.
     """
+    path = raw.path
     kind = tell_format(path)
+    if kind == TASK_DATA:
+        return look_at_task_logs(path, raw.logs)
     if kind == "delimited text":
         return look_at_delimited(path)
     return look_at_parquet(path) if kind == "Parquet" else look_at_vector(path, kind)
@@ -161,8 +165,8 @@ def load(head: Head, name: str, settings: HarvestPart) -> Reading:
     -------
     Reading
     """
-    choices, questions = choose_columns(head.names, settings.columns)
-    notices: list[Notice] = []
+    choices, questions = choose_columns(head.names, settings.columns, meanings=head.meanings)
+    notices: list[Notice] = list(head.notices)
     if head.geometry and not any(quantity in settings.columns for quantity in POSITION):
         # The points themselves say where they lie; columns that repeat it are not needed.
         choices = {quantity: choice for quantity, choice in choices.items() if quantity not in POSITION}
@@ -172,7 +176,12 @@ def load(head: Head, name: str, settings: HarvestPart) -> Reading:
         questions.remove(question)
         notices.append(Notice("elevation_not_read", f"{name}: {question.sentence}; none is read."))
     types = {choice.column: _type_of(head, choice) for choice in choices.values()}
-    read = {"delimited text": load_delimited, "Parquet": load_parquet, "GeoParquet": load_parquet}
+    read = {
+        "delimited text": load_delimited,
+        "Parquet": load_parquet,
+        "GeoParquet": load_parquet,
+        TASK_DATA: load_task_logs,
+    }
     loaded = read.get(head.format, load_vector)(head, types)
     reading = Reading(head, name, choices, loaded, questions, [*notices, *loaded.notices])
     for quantity in list(choices):

@@ -1,6 +1,6 @@
 """What a raw file holds, for a person who sees it for the first time. Reads everything, writes nothing."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -10,6 +10,7 @@ from proofstrip.crops import Crop
 from proofstrip.read.choose import Question
 from proofstrip.read.derive import find_steps, median
 from proofstrip.read.harvest import read_records
+from proofstrip.read.inputs import Input, open_inputs
 from proofstrip.read.names import TARGETS
 from proofstrip.read.positions import WGS84, transform
 from proofstrip.read.records import Reading, load, look_at
@@ -58,7 +59,11 @@ class Survey:
 
     Attributes
     ----------
-    file, format : str
+    file : str
+        As the user calls it; of an archive, with the name inside.
+    source : str
+        What the trial file must name.
+    format : str
     layout : dict of str to str
         Encoding and delimiter, or layer.
     rows : int
@@ -72,9 +77,12 @@ class Survey:
     notices : tuple of str
     questions : tuple of Question
         What must be settled before the file can be used.
+    parts : tuple of str
+        The logs that it holds, where it holds several.
     """
 
     file: str
+    source: str
     format: str
     layout: dict[str, str]
     rows: int
@@ -85,10 +93,11 @@ class Survey:
     machines: tuple[str, ...]
     notices: tuple[str, ...]
     questions: tuple[Question, ...]
+    parts: tuple[str, ...] = ()
 
 
-def survey_file(path: Path, crop: Crop | None = None) -> Survey:
-    """Look through a raw file.
+def survey_files(path: Path, crop: Crop | None = None) -> list[Survey]:
+    """Look through a raw file, a folder of task data, or the files of an archive.
 
     Parameters
     ----------
@@ -98,20 +107,30 @@ def survey_file(path: Path, crop: Crop | None = None) -> Survey:
 
     Returns
     -------
-    Survey
+    list of Survey
 
     Raises
     ------
     DataError
-        When the file cannot be read at all.
+        When a file cannot be read at all.
     """
+    with open_inputs([str(path.absolute())], path.parent) as (inputs, notices):
+        said = tuple(notice.message for notice in notices)
+        surveys = [_survey(one, path, crop) for one in inputs]
+    return [replace(one, notices=(*said, *one.notices)) if place == 0 else one for place, one in enumerate(surveys)]
+
+
+def _survey(raw: Input, path: Path, crop: Crop | None) -> Survey:
+    """Look through one file."""
     settings = HarvestPart.model_validate({"files": (str(path),)})
-    reading = read_records(load(look_at(path), path.name, settings), settings, crop, None)
+    name = raw.path.name
+    reading = read_records(load(look_at(raw), name, settings), settings, crop, None)
     columns = tuple(_survey_column(reading, quantity) for quantity in reading.choices)
     used = {column.column for column in columns}
     asked = {name for name in reading.head.names if any(repr(name) in said.sentence for said in reading.questions)}
     return Survey(
-        file=str(path),
+        file=str(path) + (f"/{raw.name.partition(path.name + '/')[2]}" if raw.path != raw.source else ""),
+        source=str(path),
         format=reading.head.format,
         layout=reading.head.layout,
         rows=reading.rows,
@@ -120,8 +139,9 @@ def survey_file(path: Path, crop: Crop | None = None) -> Survey:
         time=_survey_time(reading),
         extent=_survey_extent(reading),
         machines=() if reading.machine is None else tuple(map(str, reading.machine.cat.categories)),
-        notices=tuple(notice.message.removeprefix(f"{path.name}: ") for notice in reading.notices),
+        notices=tuple(notice.message.removeprefix(f"{name}: ") for notice in reading.notices),
         questions=tuple(reading.questions),
+        parts=reading.head.parts,
     )
 
 
