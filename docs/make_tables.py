@@ -13,9 +13,8 @@ import click
 from pydantic_core import PydanticUndefined
 
 from proofstrip import config
-from proofstrip.clean import FILTERS
 from proofstrip.cli.main import main
-from proofstrip.columns import POINT_COLUMNS, STRIP_COLUMNS, Column
+from proofstrip.columns import ARCHIVE_COLUMNS, ITEM_COLUMNS, POINT_COLUMNS, STRIP_COLUMNS, Column
 from proofstrip.config_money import DeliveryPart
 from proofstrip.flags import FLAGS, Flag
 from proofstrip.layout.settings import ExpectPart, FieldPart, LayoutStripsPart, MachinesPart
@@ -39,14 +38,10 @@ output; with `--json`, standard output holds only JSON. Exit status: 0 done, war
 answer, said in one paragraph; 2 wrong usage or settings.
 
     proofstrip [--version] [--help] COMMAND ..."""
-# Flags that no filter of the clean stage sets.
-SET_ELSEWHERE = {
+# Flags of which there is more to say than the stage that sets them.
+SET_BY = {
     Flag.MISSING: "clean, first",
     Flag.DUPLICATE: "clean, first",
-    Flag.MOISTURE_RANGE: "moisture",
-    Flag.OUTSIDE_STRIP: "assign",
-    Flag.STRADDLE: "assign",
-    Flag.STRIP_END: "strips",
     Flag.EXCLUDED_BY_HAND: "a person ([exclusions](exclusions.md))",
 }
 # What the parts of a trial file mean that no stage owns; a field of config.py without a line here stops this script.
@@ -109,6 +104,10 @@ MEANINGS = {
         "drying": 'charge for each point above it, by the weight delivered: `"0.05 USD/bu"`',
         "discount": 'steps such as `[{ above_pct = 18, off = "0.06 USD/bu" }]`: the highest one passed counts',
         "dockage_pct": "by treatment: share of the weight that is not paid, such as foreign matter",
+    },
+    "archive": {
+        "licence": "terms of use: an SPDX name (`CC-BY-4.0`) or words; [`proofstrip archive`](archive.md) asks for it",
+        "contact": "whom others can ask about the trial",
     },
 }
 
@@ -174,6 +173,16 @@ def make_columns_page() -> str:
         "One row a strip of the trial map.",
         "",
         *_column_table(STRIP_COLUMNS),
+        "",
+        "## In an archive",
+        "",
+        "points.parquet of an [archive](archive.md) has these in front, and degrees of WGS 84 as its geometry.",
+        "",
+        *_column_table(ARCHIVE_COLUMNS),
+        "",
+        "trials.parquet of an archive has one row an item; geometry: the ground of its strips and usable records.",
+        "",
+        *_column_table(ITEM_COLUMNS),
     )
 
 
@@ -192,9 +201,14 @@ def _say_range(low: float | None, high: float | None) -> str:
 
 def make_flags_page() -> str:
     """Write flags.md."""
-    setter = SET_ELSEWHERE | {flag: "clean" for flag, _ in FILTERS}
     rows = [
-        (f"`{m.name}`", str(int(m.flag)), "excludes" if m.excludes else "informs", setter[m.flag], m.phrase)
+        (
+            f"`{m.name}`",
+            str(int(m.flag)),
+            "excludes" if m.excludes else "informs",
+            SET_BY.get(m.flag, m.stage),
+            m.phrase,
+        )
         for m in FLAGS
     ]
     return _page("Flags", FLAGS_INTRO, "", *_table(("flag", "bit", "effect", "set by", "what it says"), rows))

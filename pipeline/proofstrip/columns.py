@@ -86,6 +86,36 @@ STRIP_COLUMNS: tuple[Column, ...] = (
 )
 
 
+# In front of the columns of a run: which trial a record of an archive belongs to.
+ARCHIVE_COLUMNS: tuple[Column, ...] = (
+    Column("item", "", "category", "item of the archive: one version of a trial"),
+    Column("trial", "", "category", "name of the trial"),
+    Column("season", "", "int32", "year of the harvest"),
+    Column("crop", "", "category", "crop"),
+    Column("crs", "", "category", "projection of eastings and northings"),
+)
+
+# A row an item of the archive; geometry: its ground.
+ITEM_COLUMNS: tuple[Column, ...] = (
+    Column("item", "", "object", "name of the item: one version of a trial"),
+    Column("trial", "", "object", "name of the trial"),
+    Column("field", "", "object", "where it was"),
+    Column("season", "", "int32", "year of the harvest"),
+    Column("crop", "", "object", "crop"),
+    Column("control", "", "object", "treatment that the others are compared with"),
+    Column("version", "", "int32", "version of the trial in this archive, from 1"),
+    Column("current", "", "bool", "no later version of the trial is there"),
+    Column("verdict", "", "object", "the answer in a word"),
+    Column("records", "", "int64", "records in points.parquet"),
+    Column("strips", "", "int64", "strips in strips.gpkg"),
+    Column("crs", "", "object", "projection of eastings, northings, strips and surfaces"),
+    Column("licence", "", "object", "terms of use, as the trial file states them"),
+    Column("contact", "", "object", "whom to ask"),
+    Column("folder", "", "object", "place of the item's files in the archive"),
+    Column("item_sha256", "", "object", "SHA-256 of the item's item.json, which holds those of its other files"),
+)
+
+
 def empty_frame(columns: tuple[Column, ...]) -> pd.DataFrame:
     """Make a table with no rows and every column in its type.
 

@@ -192,6 +192,13 @@ class ReportPart(Part):
     prepared_by: str = ""
 
 
+class ArchivePart(Part):
+    """On which terms others may use the archived trial, and whom they can ask."""
+
+    licence: str = Field(min_length=1)
+    contact: str = Field(min_length=1)
+
+
 class Settings(Part):
     """One trial, complete: what the user wrote over the shipped defaults.
 
@@ -212,6 +219,7 @@ class Settings(Part):
     ground_loss: GroundLossPart | None = None
     zones: ZonesPart | None = None
     economics: EconomicsPart | None = None
+    archive: ArchivePart | None = None
     clean: CleanPart
     moisture: MoisturePart
     strips: StripsPart

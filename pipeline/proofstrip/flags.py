@@ -39,11 +39,12 @@ class Flag(IntFlag):
 
 @dataclass(frozen=True)
 class FlagMeaning:
-    """What a flag says to a person, and what it does to the record."""
+    """What a flag says to a person, what it does to the record, and which stage of a run sets it."""
 
     flag: Flag
     phrase: str
     excludes: bool
+    stage: str = "clean"
 
     @property
     def name(self) -> str:
@@ -66,14 +67,16 @@ FLAGS: tuple[FlagMeaning, ...] = (
     FlagMeaning(Flag.SPEED_CHANGE, "speed changed sharply", False),
     FlagMeaning(Flag.NARROW_CUT, "part of the header ran over ground already cut", False),
     FlagMeaning(Flag.RECUT, "nearly all of the ground was already cut", True),
-    FlagMeaning(Flag.MOISTURE_RANGE, "moisture outside what the crop can have; the pass's median stands in", False),
+    FlagMeaning(
+        Flag.MOISTURE_RANGE, "moisture outside what the crop can have; the pass's median stands in", False, "moisture"
+    ),
     FlagMeaning(Flag.FLOW_RANGE, "a flow that no crop can give", True),
     FlagMeaning(Flag.STUCK_SENSOR, "the flow sensor repeated one value", True),
     FlagMeaning(Flag.SPIKE, "a jump in flow for a moment, far outside its own pass", True),
-    FlagMeaning(Flag.OUTSIDE_STRIP, "not in any strip of the trial map", True),
-    FlagMeaning(Flag.STRIP_END, "outside the stretch that all strips of the block share", True),
-    FlagMeaning(Flag.STRADDLE, "the cut covers two treatments", True),
-    FlagMeaning(Flag.EXCLUDED_BY_HAND, "excluded by hand, with a reason on file", True),
+    FlagMeaning(Flag.OUTSIDE_STRIP, "not in any strip of the trial map", True, "assign"),
+    FlagMeaning(Flag.STRIP_END, "outside the stretch that all strips of the block share", True, "strips"),
+    FlagMeaning(Flag.STRADDLE, "the cut covers two treatments", True, "assign"),
+    FlagMeaning(Flag.EXCLUDED_BY_HAND, "excluded by hand, with a reason on file", True, "exclude"),
 )
 
 EXCLUDING: Flag = Flag(sum(meaning.flag for meaning in FLAGS if meaning.excludes))

@@ -56,7 +56,14 @@ def describe_inputs(settings: Settings, inputs: dict[str, str], clock: Clock, fl
         "inputs": [{"file": name, "sha256": digest} for name, digest in inputs.items()],
         "stages": clock.stages,
         "flags": [
-            {"bit": int(m.flag), "name": m.name, "meaning": m.phrase, "excludes": m.excludes, "records": counts[m.name]}
+            {
+                "bit": int(m.flag),
+                "name": m.name,
+                "meaning": m.phrase,
+                "excludes": m.excludes,
+                "stage": m.stage,
+                "records": counts[m.name],
+            }
             for m in FLAGS
         ],
     }

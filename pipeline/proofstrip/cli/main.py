@@ -5,6 +5,7 @@ import sys
 import click
 
 from proofstrip import __version__
+from proofstrip.cli.archive import archive, verify
 from proofstrip.cli.inspect import inspect
 from proofstrip.cli.layout import layout
 from proofstrip.cli.payback import payback
@@ -35,6 +36,7 @@ def main() -> None:
     """From combine records of replicated strip trials to an answer that holds up."""
 
 
+main.add_command(archive)
 main.add_command(inspect)
 main.add_command(layout)
 main.add_command(payback)
@@ -44,3 +46,4 @@ main.add_command(season)
 main.add_command(simulate)
 main.add_command(start)
 main.add_command(stats)
+main.add_command(verify)
