@@ -73,6 +73,7 @@ def make_points(trial_map: gpd.GeoDataFrame, yields: dict[str, float], rng: np.r
             yields[row.strip] * (1 + rng.normal(0, 0.04, len(frame))) * (1 + 0.1 * np.sin(along / 60))
         )
         frame["flags"] = np.where(inside, 0, int(Flag.ENTRY_RAMP if up else Flag.EXIT_RAMP)).astype("int32")
+        frame["pass_id"] = number + 1
         frame["strip"], frame["treatment"], frame["block"] = row.strip, row.treatment, row.block
         frames.append(frame)
     points = pd.concat(frames, ignore_index=True)
@@ -85,6 +86,7 @@ def make_points(trial_map: gpd.GeoDataFrame, yields: dict[str, float], rng: np.r
     points["usable"] = (points["flags"] & excluding) == 0
     points["swath_m"] = points["cut_width_m"] = WIDTH_M
     points["distance_m"], points["duration_s"], points["moisture_pct"] = SPEED_M_S, 1.0, 13.2
+    points["area_m2"] = SPEED_M_S * WIDTH_M
     points["mass_flow_kg_s"] = points["yield_kg_ha"] * SPEED_M_S * WIDTH_M / 1e4
     points["machine"] = "combine 1"
     geometry = gpd.points_from_xy(points["cut_easting_m"], points["cut_northing_m"])

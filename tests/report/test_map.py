@@ -12,7 +12,7 @@ from shapely.geometry import box
 
 from proofstrip.report import ReportMaterial
 from proofstrip.report.map import PIXELS, paint_yield
-from proofstrip.report.map_figure import _far_end, draw_map
+from proofstrip.report.map_figure import draw_map, far_end
 from proofstrip.report.sheet import NARROW, WIDE
 from proofstrip.report.words import choose_units
 
@@ -106,5 +106,5 @@ def test_strip_is_named_at_its_northern_or_western_end(
 ) -> None:
     # a rectangle turned about the origin: the end is the middle of a short side, worked out by hand
     strip = rotate(box(0, 0, *corner), turned_deg, origin=(0, 0))
-    found, direction = _far_end(strip)
+    found, direction = far_end(strip)
     assert found == pytest.approx(end) and np.hypot(*direction) == pytest.approx(1)

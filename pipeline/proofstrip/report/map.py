@@ -106,7 +106,7 @@ def paint_yield(points: gpd.GeoDataFrame, trial_map: gpd.GeoDataFrame, moisture_
     window = _choose_window(strips, cut[counted])
     final = points["yield_kg_ha"].to_numpy(dtype=float)
     low, high = (float(value) for value in np.percentile(final[counted], [2, 98]))
-    raw = _logged_yield(points, moisture_pct)
+    raw = logged_yield(points, moisture_pct)
     before, kept = _paint(window, logged, points, raw, counted & np.isfinite(raw))
     after, _ = _paint(window, cut, points, final, counted)
     _, lost = _paint(window, logged, points, np.zeros(len(points)), ~usable)
@@ -126,8 +126,20 @@ def _choose_window(strips: gpd.GeoDataFrame, counted: Floats) -> Window:
     return Window(west, south, pixel, int(np.ceil((east - west) / pixel)), int(np.ceil((north - south) / pixel)))
 
 
-def _logged_yield(points: gpd.GeoDataFrame, moisture_pct: float) -> Floats:
-    """Give the yield [kg/ha] from what the display logged alone: flow, time, distance and its own width."""
+def logged_yield(points: gpd.GeoDataFrame, moisture_pct: float) -> Floats:
+    """Give the yield from what the display logged alone: flow, time, distance and its own width.
+
+    Parameters
+    ----------
+    points : geopandas.GeoDataFrame
+    moisture_pct : float
+        Moisture that yields are stated at [%].
+
+    Returns
+    -------
+    array of float
+        [kg/ha]; where the display logged too little, the final yield.
+    """
     mass = points["mass_flow_kg_s"] * points["duration_s"]
     area = points["distance_m"] * points["swath_m"]
     dry = (100 - points["moisture_pct"]) / (100 - moisture_pct)

@@ -101,7 +101,7 @@ def _outline_strips(axes: Axes, strips: gpd.GeoDataFrame, points_per_m: float) -
     wide = _paper_width(strips, points_per_m)
     if wide < THIN_PT:
         shapes = [shapely.union_all(shapely.buffer(shapes, 0.1))]
-    lines = [np.asarray(ring.coords)[:, :2] for shape in shapes for ring in _rings(shape)]
+    lines = [np.asarray(ring.coords)[:, :2] for shape in shapes for ring in outer_rings(shape)]
     axes.add_collection(LineCollection(lines, colors=INK, linewidths=0.6 if wide < THIN_PT else min(0.6, 0.1 * wide)))
 
 
@@ -110,12 +110,12 @@ def _paper_width(strips: gpd.GeoDataFrame, points_per_m: float) -> float:
     return float((2 * strips.geometry.area / strips.geometry.length).median()) * points_per_m
 
 
-def _rings(shape: shapely.geometry.base.BaseGeometry) -> list[shapely.LinearRing]:
+def outer_rings(shape: shapely.geometry.base.BaseGeometry) -> list[shapely.LinearRing]:
     """Give the outer rings of a polygon or of several."""
     return [part.exterior for part in getattr(shape, "geoms", [shape]) if isinstance(part, shapely.Polygon)]
 
 
-def _marks(strips: gpd.GeoDataFrame, control: str) -> dict[str, tuple[str, str, str]]:
+def treatment_marks(strips: gpd.GeoDataFrame, control: str) -> dict[str, tuple[str, str, str]]:
     """Give marker, face and edge colour of each treatment: hollow for the control."""
     others = [name for name in pd.unique(strips["treatment"].astype(str)) if name != control]
     marks = {control: ("o", "white", SOFT)}
@@ -128,13 +128,13 @@ def _marks(strips: gpd.GeoDataFrame, control: str) -> dict[str, tuple[str, str, 
 def _name_strips(axes: Axes, picture: YieldMap, control: str, points_per_m: float) -> float:
     """Mark one end of each strip with its treatment, name it where there is room, give how far names reach out [pt]."""
     strips, north, reach = picture.strips, picture.window.extent[3], 0.0
-    marks, taken = _marks(strips, control), np.empty((0, 2))
+    marks, taken = treatment_marks(strips, control), np.empty((0, 2))
     wide = _paper_width(strips, points_per_m)
     size = min(26.0, max(5.0, 0.8 * wide**2))
     for strip, treatment, shape in zip(strips["strip"], strips["treatment"].astype(str), strips.geometry, strict=True):
         if shape is None or shape.is_empty:
             continue
-        end, direction = _far_end(shape)
+        end, direction = far_end(shape)
         crowded = len(taken) > 0 and float(np.min(np.hypot(*(taken - end).T))) * points_per_m < 8.5
         if crowded and wide < THIN_PT:
             continue
@@ -159,7 +159,7 @@ def _name_strips(axes: Axes, picture: YieldMap, control: str, points_per_m: floa
     return reach
 
 
-def _far_end(shape: shapely.geometry.base.BaseGeometry) -> tuple[Floats, Floats]:
+def far_end(shape: shapely.geometry.base.BaseGeometry) -> tuple[Floats, Floats]:
     """Give the middle of a strip's northern (or, lying flat, western) end, and the direction out of it."""
     corners = shapely.get_coordinates(shapely.minimum_rotated_rectangle(shape))[:4]
     if np.hypot(*(corners[1] - corners[0])) > np.hypot(*(corners[2] - corners[1])):
@@ -244,7 +244,7 @@ def _legend(strips: gpd.GeoDataFrame, control: str) -> list[Line2D | Patch]:
     """List treatments by their mark, and grey for what was removed."""
     entries: list[Line2D | Patch] = [
         Line2D([], [], linestyle="", marker=marker, markerfacecolor=face, markeredgecolor=edge, label=short(name, 30))
-        for name, (marker, face, edge) in _marks(strips, control).items()
+        for name, (marker, face, edge) in treatment_marks(strips, control).items()
     ]
     return [*entries, Patch(color=REMOVED, label="removed")]
 

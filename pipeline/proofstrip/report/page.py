@@ -7,7 +7,8 @@ from typing import Any
 from proofstrip.report import choices as other_choices
 from proofstrip.report import evidence, losses, pictures, sections, where
 from proofstrip.report.answer import Answer, give_answer
-from proofstrip.report.html import fill_template
+from proofstrip.report.explore import explore_map
+from proofstrip.report.html import fill_template, page_scripts, script_policy
 from proofstrip.report.material import ReportMaterial
 from proofstrip.report.pictures import Picture
 from proofstrip.report.sections import Section
@@ -89,7 +90,7 @@ def build_sections(material: ReportMaterial, units: Units) -> list[Section]:
             sections.statistics_section(material, units, left_over),
         ],
         "How it was done:": [
-            _picture_section("map", "The map, before and after cleaning", pictures.map_picture(material, units)),
+            _map_section(material, units),
             sections.removal_section(material),
             sections.combine_section(result),
             sections.run_section(material.run),
@@ -97,6 +98,12 @@ def build_sections(material: ReportMaterial, units: Units) -> list[Section]:
         ],
     }
     return [replace(part, group=group) for group, parts in groups.items() for part in parts if part is not None]
+
+
+def _map_section(material: ReportMaterial, units: Units) -> Section:
+    """Show the maps before and after cleaning, side by side for paper and to move about in on a screen."""
+    drawn = _picture_section("map", "The map, before and after cleaning", pictures.map_picture(material, units))
+    return replace(drawn, explore=explore_map(material, units)) if drawn.pictures else drawn
 
 
 def _picture_section(anchor: str, title: str, picture: Picture | None) -> Section:
@@ -164,6 +171,12 @@ def set_page(head: Head, answer: Answer, parts: list[Section], version: str) -> 
     str
         HTML, self-contained.
     """
+    scripts = page_scripts(
+        {
+            "report/sort.js": any(table.sortable for part in parts for table in part.tables),
+            "report/explore.js": any(part.explore for part in parts),
+        }
+    )
     return fill_template(
         "report/template.html",
         {
@@ -172,7 +185,8 @@ def set_page(head: Head, answer: Answer, parts: list[Section], version: str) -> 
             "parts": parts,
             "groups": list(dict.fromkeys(part.group for part in parts if part.group)),
             "version": version,
-            "sortable": any(table.sortable for part in parts for table in part.tables),
+            "scripts": scripts,
+            "policy": script_policy(scripts),
         },
     )
 

@@ -50,6 +50,8 @@ class Section:
         Paragraphs after all else.
     group : str
         Heading of the table of contents that the part stands under.
+    explore : dict or None
+        A map to move about in, from ``explore_map``.
     """
 
     anchor: str
@@ -62,6 +64,7 @@ class Section:
     code: str = ""
     notes: list[str] = field(default_factory=list)
     group: str = ""
+    explore: dict[str, Any] | None = None
 
 
 def removal_section(material: ReportMaterial) -> Section:
