@@ -162,7 +162,7 @@ def draw(name: str, told: list[Yields], source: str) -> None:
     panels[0].set_ylabel("m north")
     figure.colorbar(drawn, ax=panels, label="wet yield, kg/ha", extend="both", shrink=0.8)
     figure.supxlabel(source, fontsize=7, x=0.02, ha="left")
-    figure.savefig(PAGE.parent / f"field_{name}.png", dpi=110)
+    figure.savefig(PAGE.parent / f"field_{name}.png", dpi=80)
 
 
 SOURCES = {
