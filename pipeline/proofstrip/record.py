@@ -9,6 +9,7 @@ import geopandas as gpd
 import pandas as pd
 
 from proofstrip import __version__
+from proofstrip.cells import guard_frame
 from proofstrip.columns import POINT_COLUMNS
 from proofstrip.config import Settings
 from proofstrip.errors import DataError
@@ -96,7 +97,7 @@ def write_tables(folder: Path, points: gpd.GeoDataFrame, strips: pd.DataFrame) -
     """
     names = [column.name for column in POINT_COLUMNS]
     points[[*names, points.geometry.name]].to_parquet(folder / "points.parquet", index=False, compression="zstd")
-    strips.to_csv(folder / "strips.csv", index=False, float_format="%.10g", lineterminator="\n")
+    guard_frame(strips).to_csv(folder / "strips.csv", index=False, float_format="%.10g", lineterminator="\n")
 
 
 def write_json(path: Path, value: Any) -> None:

@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 import pandas as pd
 
+from proofstrip.cells import unguard
 from proofstrip.config import config_folder, load_defaults
 from proofstrip.crops import Crop, find_crop
 from proofstrip.errors import DataError
@@ -101,7 +102,7 @@ def read_table(path: Path) -> pd.DataFrame:
             f"{path}: {len(uneven)} of {len(rows) - 1} rows do not have the {len(names)} cells of the first line "
             f"(row {', '.join(map(str, uneven[:5]))}). Check for separators inside a cell; such a cell needs quotes."
         )
-    return pd.DataFrame(rows[1:], columns=names, dtype=object)
+    return pd.DataFrame([[unguard(cell) for cell in row] for row in rows[1:]], columns=names, dtype=object)
 
 
 def find_yield(strips: pd.DataFrame, path: Path) -> str:

@@ -6,6 +6,7 @@ import geopandas as gpd
 import pandas as pd
 import pyogrio
 
+from proofstrip.cells import guard_frame
 from proofstrip.errors import DataError
 from proofstrip.layout.drawing import draw_map
 from proofstrip.layout.expect import Expectation
@@ -46,7 +47,7 @@ def write_layout(plan: Plan, settings: LayoutSettings, found: Expectation, folde
         )
     with written_whole(folder) as fresh:
         _write_maps(plan, fresh)
-        list_strips(plan, settings).to_csv(fresh / "layout.csv", index=False, lineterminator="\n")
+        guard_frame(list_strips(plan, settings)).to_csv(fresh / "layout.csv", index=False, lineterminator="\n")
         (fresh / "trial.toml").write_text(write_trial_file(settings, "trial_map.gpkg"), encoding="utf-8", newline="\n")
         (fresh / "sheet.html").write_text(render_sheet(plan, settings, found), encoding="utf-8", newline="\n")
         heading = f"{settings.trial.name}: strips for {settings.trial.season}"

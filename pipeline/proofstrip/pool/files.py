@@ -10,6 +10,7 @@ from urllib.parse import quote
 import pandas as pd
 
 from proofstrip import __version__
+from proofstrip.cells import unguard
 from proofstrip.config import EconomicsPart, config_folder
 from proofstrip.crops import Crop, load_crops
 from proofstrip.errors import DataError, Notice
@@ -98,7 +99,7 @@ def _covariates(path: Path) -> dict[str, float]:
     except ValueError as fault:
         raise DataError(f"{table}: {fault}. Make the run again; it writes treatment and moisture_pct.") from fault
     control = read_result(path)["trial"].get("control")
-    moisture = strips.loc[strips["treatment"] == control, "moisture_pct"].dropna()
+    moisture = strips.loc[strips["treatment"].map(unguard, na_action="ignore") == control, "moisture_pct"].dropna()
     return {} if moisture.empty else {"moisture_pct": float(moisture.mean())}
 
 
@@ -118,7 +119,7 @@ def _read_cells(path: Path) -> pd.DataFrame:
     if uneven or len(set(names)) < len(names):
         where = f"rows {', '.join(map(str, uneven[:5]))} have" if uneven else "two columns have one name, or a row has"
         raise DataError(f"{path}: {where} other cells than the {len(names)} names of the first line: {names}.")
-    return pd.DataFrame(rows[1:], columns=names, dtype=object)
+    return pd.DataFrame([[unguard(cell) for cell in row] for row in rows[1:]], columns=names, dtype=object)
 
 
 def read_prices(path: Path, chosen: SiteList) -> Prices:
