@@ -193,7 +193,7 @@ def test_of_rates_the_answer_opens_with_the_rate_that_pays_best() -> None:
     comparison = price_rates(compare_treatments(table, names[0], settings(0.9), "yield_bu_ac"), corn, part)
     said = give_verdict(comparison, price_treatments(comparison, corn, part), units="us").sentence
     first, second, third = said.split(". ")[:3]
-    assert first.startswith("With its cost counted, the rate that pays best is about 3")
+    assert first.startswith("The rate that pays best, its cost counted, is about 3")
     assert "seeds/ac" in second and "an acre more than 32,000 seeds/ac" in second
     assert third.startswith("Against 32,000 seeds/ac, ")
     assert "26,000 seeds/ac does not pay: it loses" in third
@@ -205,3 +205,13 @@ def test_the_odds_are_said_in_plain_sentences() -> None:
     assert "The chance that new yields more than old is more than 99 in 100." in said
     assert "In another year the chance that it yields more is" in said
     assert max(len(sentence) for sentence in said.split(". ")) < 100
+
+
+def test_what_pays_only_over_its_life_is_said(soybean: Crop) -> None:
+    comparison = compare_with(2.0)
+    part = {"investment": "19000 USD", "area": "600 ac", "years": 1, "life_years": 8, "interest_pct": 5}
+    verdict = give_verdict(comparison, price(comparison, soybean, **part))
+    assert verdict.word == "does_not_pay"
+    assert "Over its life of 8 years it comes out ahead, by " in verdict.sentence
+    silent = give_verdict(comparison, price(comparison, soybean, **{**part, "life_years": None}))
+    assert "Over its life" not in silent.sentence

@@ -135,7 +135,7 @@ def tell_best(dose: DoseResponse, unit: YieldUnit) -> str:
     if best is None:
         return ""
     control = next(iter(dose.doses.values()))
-    said = f"With its cost counted, the rate that pays best is {_say_place(best, dose)}"
+    said = f"The rate that pays best, its cost counted, is {_say_place(best, dose)}"
     if say_dose(best.dose, dose) == say_dose(control, dose):
         return f"{said}: the control's own rate."
     verb = "earns" if best.gain >= 0 else "loses"
@@ -316,7 +316,7 @@ def tell_odds(row: Probability, control: str, unit: YieldUnit) -> str:
             needed = f"It pays even with {_pct(-row.break_even_pct)} less"
         said.append(f"{needed} than {control}")
         alone += f" and {say_chance(row.flat_above_break_even)}"
-    said.append(f"What it does lies between {_signed(row.low_pct)} and {_signed(row.high_pct)}, 9 times in 10")
+    said.append(f"Its effect lies between {_signed(row.low_pct)} and {_signed(row.high_pct)}, 9 times in 10")
     said.append(f"In another year the chance that it {goal} is {say_chance(row.next_year_above)}")
     adopted, left, place = row.loss_if_adopted_per_ac, row.loss_if_left_per_ac, "an acre"
     if unit.label.endswith("ha"):

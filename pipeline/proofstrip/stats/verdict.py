@@ -117,10 +117,10 @@ def _sentence(row: Difference, word: Word, comparison: Comparison, payback: Payb
     if word == "not_settled":
         short = row.difference - _break_even(payback, comparison, unit)
         needed = _more_needed(row, comparison, short, unit)
-        return f"The trial does not settle whether {row.treatment} pays: {gain}. {yields} {needed}"
+        return f"The trial does not settle whether {row.treatment} pays: {gain}.{_say_life(payback)} {yields} {needed}"
     if word == "pays":
         return f"{row.treatment} pays: {gain}.{_say_acres(payback, unit)} {yields}"
-    return f"{row.treatment} does not pay: {gain}. {yields}"
+    return f"{row.treatment} does not pay: {gain}.{_say_life(payback)} {yields}"
 
 
 def _replicates(row: Difference, comparison: Comparison) -> str:
@@ -162,6 +162,15 @@ def _say_gain(payback: Payback, unit: YieldUnit, sureness: str) -> str:
 def _say_years(years: float) -> str:
     """Say a number of years."""
     return "one year" if years == 1 else f"{years:g} years"
+
+
+def _say_life(payback: Payback) -> str:
+    """Say that it comes out ahead over its life, where only the pay-back time that was asked for is too short."""
+    life = payback.life
+    if life is None or life.npv_low is None or life.npv_high is None or life.npv_low <= 0:
+        return ""
+    low, high = (say_money(end, payback.currency) for end in (life.npv_low, life.npv_high))
+    return f" Over its life of {_say_years(life.years)} it comes out ahead, by {low} to {high} of today."
 
 
 def _say_acres(payback: Payback, unit: YieldUnit) -> str:
