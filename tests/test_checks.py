@@ -137,22 +137,17 @@ def test_straddling_cuts_point_to_a_shifted_map():
     assert "The map may be shifted" in found.note
 
 
-def notices(table: pd.DataFrame, points: pd.DataFrame, delays: tuple[Delay, ...] = ()) -> dict[str, str]:
-    return {notice.code: notice.message for notice in look_at_run(points, table, delays, 12.5)}
+def notices(table: pd.DataFrame, delays: tuple[Delay, ...] = ()) -> dict[str, str]:
+    return {notice.code: notice.message for notice in look_at_run(table, delays)}
 
 
 def test_what_a_user_should_know_is_said_in_sentences():
     table = strips(records_used=[100, 100, 100, 0], share_removed=[0.05, 0.7, 0.05, 0.0])
     assumed = Delay("combine 1", 12.0, None, None, "assumed", "the data cannot tell: too few passes")
-    said = notices(table, POINTS, (assumed,))
+    said = notices(table, (assumed,))
     assert said["delay_assumed"].startswith("The travel delay of combine 1 is assumed to be 12 s, because the data")
     assert "strip S4" in said["strip_empty"]
     assert "70% of the records in strip S2 were removed" in said["strip_thin"]
-
-
-def test_moisture_that_was_not_measured_is_said():
-    assert "13 % moisture throughout" in notices(strips(), POINTS.assign(moisture_pct=13.0))["moisture_constant"]
-    assert "12.5 %, as declared" in notices(strips(), POINTS.assign(moisture_pct=np.nan))["moisture_missing"]
 
 
 @pytest.mark.parametrize(

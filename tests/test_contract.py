@@ -16,7 +16,7 @@ from proofstrip.clean.shift import find_cut
 from proofstrip.columns import POINT_COLUMNS, STRIP_COLUMNS
 from proofstrip.errors import DataError
 from proofstrip.flags import FLAGS, Flag
-from proofstrip.moisture import correct_moisture
+from proofstrip.moisture import Known, correct_moisture, settle_moisture
 from proofstrip.simulate import SCENARIOS, simulate_harvest
 from proofstrip.strips import mark_windows
 from tests.clean.truth import settings_of, to_points
@@ -40,11 +40,16 @@ def chain(tmp_path_factory):
     track = follow_machines(points, settings.clean)
     delays = estimate_delays(points, track, settings.clean, None)
     cleaned = clean_points(points, track, delays, settings.clean)
-    corrected = correct_moisture(cleaned, settings)
+    known = Known(track, delays, harvest.trial_map)
+
+    def moisture(frame):
+        return correct_moisture(frame, settle_moisture(frame, settings, known).pct, settings)
+
+    corrected = moisture(cleaned)
     assigned = assign_strips(corrected, harvest.trial_map, settings.strips)
     return {
         "clean": (points, lambda frame: clean_points(frame, track, delays, settings.clean)),
-        "moisture": (cleaned, lambda frame: correct_moisture(frame, settings)),
+        "moisture": (cleaned, moisture),
         "assign": (corrected, lambda frame: assign_strips(frame, harvest.trial_map, settings.strips)),
         "strips": (assigned, lambda frame: mark_windows(frame, harvest.trial_map, settings.strips)),
     }

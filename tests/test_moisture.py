@@ -3,17 +3,28 @@
 More published values: tests/published/test_grain_standards.py.
 """
 
+import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
+import shapely
 
+from proofstrip import moisture
 from proofstrip.config import config_folder
 from proofstrip.crops import load_crops
 from proofstrip.economics.settlement import paid_share
 from proofstrip.errors import DataError
 from proofstrip.flags import Flag, has_flag
-from proofstrip.moisture import correct_moisture, moisture_is_constant, note_stuck, settle_moisture, standard_mass
+from proofstrip.moisture import (
+    Known,
+    correct_moisture,
+    find_stuck,
+    moisture_is_constant,
+    settle_moisture,
+    standard_mass,
+)
 from proofstrip.units import KG_PER_LB
+from tests.clean.test_width import drive
 
 BY_PASS = '[moisture]\nuse = "pass"\n'
 
@@ -37,6 +48,11 @@ def grain(make_points):
     return build
 
 
+def correct(points, settings):
+    """Settle the moisture and correct for it, as a run does."""
+    return correct_moisture(points, settle_moisture(points, settings).pct, settings)
+
+
 def test_dry_matter_stays():
     mass = standard_mass(np.array([100.0, 250.0]), np.array([20.0, 8.0]), 13.0)
     assert mass * (100 - 13) == pytest.approx([100 * 80, 250 * 92])
@@ -47,77 +63,77 @@ def test_grain_at_standard_moisture_weighs_what_it_weighs():
 
 
 def test_each_record_has_its_own_moisture(grain, make_settings):
-    points = correct_moisture(grain(13.0, 20.0, 8.0), make_settings())
+    points = correct(grain(13.0, 20.0, 8.0), make_settings())
     assert points["standard_mass_kg"].tolist() == pytest.approx([10, 10 * 80 / 87, 10 * 92 / 87])
     assert points["yield_kg_ha"].tolist() == pytest.approx([5000, 5000 * 80 / 87, 5000 * 92 / 87])
     assert points["flags"].tolist() == [0, 0, 0]
 
 
 def test_the_median_of_the_pass_when_it_is_asked_for(grain, make_settings):
-    used = settle_moisture(grain(12.0, 13.0, 17.0, 20.0, 22.0, pass_id=[1, 1, 1, 2, 2]), make_settings(BY_PASS))
+    used = settle_moisture(grain(12.0, 13.0, 17.0, 20.0, 22.0, pass_id=[1, 1, 1, 2, 2]), make_settings(BY_PASS)).pct
     assert used.tolist() == [13.0, 13.0, 13.0, 21.0, 21.0]
 
 
 def test_an_impossible_reading_is_flagged_and_the_median_of_its_pass_stands_in(grain, make_settings):
     points = grain(12.0, 0.0, 14.0, 99.0, 20.0, pass_id=[1, 1, 1, 2, 2])
-    corrected = correct_moisture(points, make_settings())
+    corrected = correct(points, make_settings())
     assert has_flag(corrected["flags"], Flag.MOISTURE_RANGE).tolist() == [False, True, False, True, False]
-    assert settle_moisture(points, make_settings()).tolist() == [12.0, 13.0, 14.0, 20.0, 20.0]
+    assert settle_moisture(points, make_settings()).pct.tolist() == [12.0, 13.0, 14.0, 20.0, 20.0]
     assert corrected["moisture_pct"].tolist() == [12.0, 0.0, 14.0, 99.0, 20.0]
 
 
 def test_the_limits_of_the_crop_are_possible(grain, make_settings):
-    corrected = correct_moisture(grain(5.0, 35.0, 4.9, 35.1), make_settings())
+    corrected = correct(grain(5.0, 35.0, 4.9, 35.1), make_settings())
     assert has_flag(corrected["flags"], Flag.MOISTURE_RANGE).tolist() == [False, False, True, True]
 
 
 def test_a_missing_reading_is_filled_but_not_flagged(grain, make_settings):
     points = grain(12.0, np.nan, 14.0)
-    assert settle_moisture(points, make_settings()).tolist() == [12.0, 13.0, 14.0]
-    assert correct_moisture(points, make_settings())["flags"].tolist() == [0, 0, 0]
+    assert settle_moisture(points, make_settings()).pct.tolist() == [12.0, 13.0, 14.0]
+    assert correct(points, make_settings())["flags"].tolist() == [0, 0, 0]
 
 
 def test_a_pass_without_a_reading_takes_the_field_s_median(grain, make_settings):
     points = grain(12.0, 16.0, np.nan, np.nan, pass_id=[1, 1, 2, 2])
-    assert settle_moisture(points, make_settings()).tolist() == [12.0, 16.0, 14.0, 14.0]
+    assert settle_moisture(points, make_settings()).pct.tolist() == [12.0, 16.0, 14.0, 14.0]
 
 
 def test_records_in_no_pass_are_no_pass(grain, make_settings):
     points = grain(12.0, 30.0, np.nan, pass_id=[1, 0, 0])
-    assert settle_moisture(points, make_settings()).tolist() == [12.0, 30.0, 21.0]
+    assert settle_moisture(points, make_settings()).pct.tolist() == [12.0, 30.0, 21.0]
 
 
 def test_a_declared_moisture_stands_in_only_where_nothing_was_read(grain, make_settings):
     declared = make_settings("[moisture]\ndeclared_pct = 11.0\n")
-    assert settle_moisture(grain(np.nan, np.nan), declared).tolist() == [11.0, 11.0]
-    assert settle_moisture(grain(15.0, np.nan), declared).tolist() == [15.0, 15.0]
+    assert settle_moisture(grain(np.nan, np.nan), declared).pct.tolist() == [11.0, 11.0]
+    assert settle_moisture(grain(15.0, np.nan), declared).pct.tolist() == [15.0, 15.0]
 
 
 def test_no_moisture_and_none_declared_is_refused(grain, make_settings):
     with pytest.raises(DataError, match=r"moisture: no record .* soybean can have \(5 to 35 %\): none is logged"):
-        correct_moisture(grain(np.nan, np.nan), make_settings())
+        correct(grain(np.nan, np.nan), make_settings())
 
 
 def test_moisture_as_a_share_is_refused_with_what_was_found(grain, make_settings):
     with pytest.raises(DataError, match=r"the column runs from 0\.12 to 0\.14\. Set declared_pct in \[moisture\]"):
-        correct_moisture(grain(0.12, 0.14), make_settings())
+        correct(grain(0.12, 0.14), make_settings())
 
 
 def test_the_trial_s_own_standard_comes_before_the_crop_s(grain, make_settings):
     own = make_settings("[moisture]\nstandard_pct = 11.0\n")
-    assert correct_moisture(grain(11.0), own)["standard_mass_kg"].tolist() == pytest.approx([10.0])
+    assert correct(grain(11.0), own)["standard_mass_kg"].tolist() == pytest.approx([10.0])
 
 
 def test_no_ground_no_yield(grain, make_settings):
     points = grain(13.0, 13.0, 13.0).assign(area_m2=[0.0, np.nan, 20.0])
-    corrected = correct_moisture(points, make_settings())
+    corrected = correct(points, make_settings())
     assert corrected["yield_kg_ha"].isna().tolist() == [True, True, False]
     assert corrected["standard_mass_kg"].tolist() == [10.0, 10.0, 10.0]
 
 
 def test_flags_that_were_there_stay(grain, make_settings):
     points = grain(99.0, 13.0).assign(flags=np.array([1, 2], dtype="int32"))
-    assert correct_moisture(points, make_settings())["flags"].tolist() == [1 + Flag.MOISTURE_RANGE, 2]
+    assert correct(points, make_settings())["flags"].tolist() == [1 + Flag.MOISTURE_RANGE, 2]
 
 
 @pytest.mark.parametrize(
@@ -172,9 +188,9 @@ def standard(wet, moisture, final):
 @pytest.mark.parametrize("crop", POUNDS)
 def test_pounds_in_a_standard_bushel_as_printed(crop):
     grain = CROPS[crop]
-    for moisture, printed in POUNDS[crop].items():
-        exact = grain.bushel_lb / standard(1.0, moisture, grain.standard_moisture_pct)
-        assert exact == pytest.approx(printed, abs=0.02), moisture
+    for percent, printed in POUNDS[crop].items():
+        exact = grain.bushel_lb / standard(1.0, percent, grain.standard_moisture_pct)
+        assert exact == pytest.approx(printed, abs=0.02), percent
 
 
 def test_the_misprint_of_the_table_is_one():
@@ -300,22 +316,97 @@ def probe(stuck_from: int | None) -> dict[str, np.ndarray]:
 def test_a_probe_stuck_in_parts_gives_way_to_the_median_of_the_rest_of_its_pass(grain, make_settings):
     log = probe(stuck_from=100)
     points, settings = grain(*log["moisture"], pass_id=log["pass_id"]), make_settings()
-    used = settle_moisture(points, settings)
+    found = settle_moisture(points, settings)
+    used = found.pct
     rest = np.r_[log["moisture"][:100], log["moisture"][300:500]]
     assert set(used[:500]) == {np.median(rest)}
     assert set(used[500:]) == {np.median(log["moisture"][500:])}
-    (notice,) = note_stuck(points, settings)
+    (notice,) = found.notices
     assert "combine 1 repeated one reading for 120 s and more in 200 records" in notice.message
 
 
 def test_a_probe_that_holds_its_readings_by_design_is_not_stuck(grain, make_settings):
     log = probe(stuck_from=None)
     points = grain(*log["moisture"], pass_id=log["pass_id"])
-    assert settle_moisture(points, make_settings()).tolist() == log["moisture"].tolist()
-    assert note_stuck(points, make_settings()) == ()
+    assert settle_moisture(points, make_settings()).pct.tolist() == log["moisture"].tolist()
+    assert settle_moisture(points, make_settings()).notices == ()
 
 
 def test_a_typed_in_moisture_gives_way_to_a_declared_one(grain, make_settings):
     declared = make_settings("[moisture]\ndeclared_pct = 11.0\n")
-    assert settle_moisture(grain(15.0, 15.0, 15.0), declared).tolist() == [11.0] * 3
-    assert settle_moisture(grain(15.0, 15.0, 15.0), make_settings()).tolist() == [15.0] * 3
+    found = settle_moisture(grain(15.0, 15.0, 15.0), declared)
+    assert found.pct.tolist() == [11.0] * 3
+    assert [notice.code for notice in found.notices] == ["moisture_constant"]
+    assert "says 15 % moisture throughout: typed in, not measured; 11 %, as declared" in found.notices[0].message
+
+
+def test_a_typed_in_moisture_stays_where_nothing_better_is_known_and_is_said(grain, make_settings):
+    found = settle_moisture(grain(15.0, 15.0, 15.0), make_settings())
+    assert found.pct.tolist() == [15.0] * 3
+    assert "says 15 % moisture throughout: typed in, not measured. If the treatments" in found.notices[0].message
+
+
+def test_one_combine_s_typed_in_moisture_is_not_its_neighbour_s(grain, make_settings):
+    points = grain(15.0, 15.0, 12.0, 13.0, 14.0, pass_id=[1, 1, 2, 2, 2])
+    points = points.assign(machine=["a", "a", "b", "b", "b"])
+    found = settle_moisture(points, make_settings("[moisture]\ndeclared_pct = 11.0\n"))
+    assert found.pct.tolist() == [11.0, 11.0, 12.0, 13.0, 14.0]
+    assert found.notices[0].message.startswith("The log of a says 15 % moisture throughout")
+
+
+def beside(points, loads=None):
+    """Two strips end to end, crossed by one pass: records 1 to 3 in the first, the rest in the second."""
+    strips = gpd.GeoDataFrame(
+        {"strip": ["S1", "S2"]}, geometry=[shapely.box(0, 0, 9, 3), shapely.box(0, 3, 9, 99)], crs=points.crs
+    )
+    along = np.arange(len(points)) + 0.5
+    located = points.assign(cut_easting_m=4.5, cut_northing_m=along)
+    return located, Known(no_track(len(points)), (), strips, loads)
+
+
+def no_track(rows):
+    """Give a track of one log without a machine, so that no lag is asked for."""
+    return drive([((4.5, 0.0), (4.5, float(rows)))], step_m=1.0)
+
+
+def test_a_missing_reading_never_takes_the_moisture_of_another_strip_of_the_pass(grain, make_settings):
+    points, known = beside(grain(12.0, np.nan, 12.0, 18.0, 18.0, np.nan))
+    assert settle_moisture(points, make_settings(), known).pct.tolist() == [12.0] * 3 + [18.0] * 3
+
+
+def tickets(**columns):
+    frame = {"machine": None, "day": None, "wet_mass_kg": 1000.0, "moisture_pct": [12.0, 18.0], "group": [0, 1]}
+    return pd.DataFrame(frame | columns)
+
+
+def test_a_strip_s_own_ticket_stands_for_what_was_not_measured(grain, make_settings):
+    points, known = beside(grain(15.0, 15.0, 15.0, 15.0, 15.0), tickets(strips=[("S1",), ("S2",)]))
+    found = settle_moisture(points, make_settings("[moisture]\ndeclared_pct = 11.0\n"), known)
+    assert found.pct.tolist() == [12.0, 12.0, 12.0, 18.0, 18.0]
+    assert "the scale tickets' moisture stands in: 12.0 to 18.0 %" in found.notices[0].message
+
+
+def test_loads_of_several_strips_give_one_moisture_a_combine_and_day_by_weight(grain, make_settings):
+    loads = tickets(strips=[("S1", "S2"), ("S2",)], wet_mass_kg=[3000.0, 1000.0], group=0)
+    points, known = beside(grain(np.nan, np.nan, np.nan, np.nan), loads)
+    found = settle_moisture(points, make_settings(), known)
+    assert found.pct.tolist() == pytest.approx([(3 * 12 + 18) / 4] * 4)
+    assert "no moisture; the scale tickets' moisture stands in: 13.5 %. If the treatments" in found.notices[0].message
+
+
+def test_loads_of_a_combine_give_its_moisture(grain, make_settings):
+    loads = tickets(strips=[(), ()], machine="combine 1")
+    points, known = beside(grain(np.nan, np.nan), loads)
+    assert settle_moisture(points, make_settings(), known).pct.tolist() == pytest.approx([15.0] * 2)
+
+
+def test_a_pass_without_any_reading_is_said(grain, make_settings):
+    found = settle_moisture(grain(12.0, 16.0, np.nan, pass_id=[1, 1, 2]), make_settings())
+    assert "1 pass has no moisture reading to believe" in found.notices[0].message
+
+
+def test_a_stuck_probe_is_looked_for_once(grain, make_settings, monkeypatch):
+    asked = []
+    monkeypatch.setattr(moisture, "find_stuck", lambda points: asked.append(1) or find_stuck(points))
+    settle_moisture(grain(12.0, 13.0, 14.0), make_settings())
+    assert asked == [1]

@@ -1,19 +1,16 @@
-"""Tickets: one load is one strip."""
-
-from dataclasses import replace
+"""Tickets: one load is one strip, or the combine is scaled by them; and what they say of the sensor."""
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
-import shapely
 from scipy import stats
 
 from proofstrip.config import config_folder
 from proofstrip.crops import find_crop
-from proofstrip.errors import DataError
-from proofstrip.scale import against_scale, check_sensor, ground_by_strip, weigh_strips
-from tests.clean.test_width import drive
+from proofstrip.scale import check_sensor, set_against_monitor, use_tickets
+
+DAY = "2024-10-07"
 
 
 class Chosen:
@@ -23,6 +20,25 @@ class Chosen:
 
     class trial:  # noqa: N801 - stands in for the settings' own part
         crop = find_crop("corn", config_folder())
+
+    class stats:  # noqa: N801 - the same
+        confidence = 0.9
+
+
+MAP = gpd.GeoDataFrame({"strip": ["S1", "S2"], "treatment": ["control", "tried"]})
+# The combine read 16 and 18 % moisture, and 4,000 kg at 15.5 % in each strip of 0.4 ha.
+MONITOR = pd.DataFrame(
+    {
+        "strip": ["S1", "S2"],
+        "machine": "a",
+        "day": DAY,
+        "standard_mass_kg": 4000.0,
+        "wet_mass_kg": [4000.0 * 84.5 / 84, 4000.0 * 84.5 / 82],
+        "ground_m2": 4000.0,
+        "hour": [0.0, 1.0],
+    }
+)
+CELLS = pd.DataFrame({"machine": ["a"], "day": [DAY]})
 
 
 def table() -> pd.DataFrame:
@@ -38,75 +54,97 @@ def table() -> pd.DataFrame:
     )
 
 
-def loads(**columns: list[object]) -> pd.DataFrame:
-    frame = {"strip": ["S1", "S2"], "wet_mass_kg": [4000.0, 4200.0], "moisture_pct": [20.0, 20.0], **columns}
-    return pd.DataFrame(frame)
+def loads(**columns: object) -> pd.DataFrame:
+    frame = {"strips": [("S1",), ("S2",)], "machine": None, "day": None, "group": [0, 1]}
+    return pd.DataFrame(frame | {"wet_mass_kg": [4000.0, 4200.0], "moisture_pct": [20.0, 20.0]} | columns)
 
 
-GROUND = pd.Series({"S1": 4000.0, "S2": 4000.0})
+def use(tickets: pd.DataFrame):
+    ratios = set_against_monitor(tickets, MONITOR, MAP, 15.5)
+    return use_tickets(table(), ratios, MONITOR, CELLS, Chosen())
 
 
 def test_a_weighed_strip_yields_its_load_at_standard_moisture_over_its_ground():
-    weighed, notices = weigh_strips(table(), loads(), GROUND, Chosen())
+    found, weighed, notices = use(loads())
     # 4,000 kg at 20 % are 4,000 x 80 / 84.5 kg at 15.5 %, on 0.4 ha (University of Florida AG442's rule).
     assert weighed["yield_kg_ha"].iloc[0] == pytest.approx(4000 * 80 / 84.5 / 0.4)
     assert weighed["source"].tolist() == ["scale", "scale"]
-    assert notices == ()
+    assert (found.use, found.factors, notices) == ("strips", (), ())
+    assert found.mean_before_kg_ha == 10_000.0
+    assert found.mean_after_kg_ha == pytest.approx(4100 * 80 / 84.5 / 0.4)
 
 
 def test_several_loads_of_a_strip_are_added():
     two = pd.concat([loads(), loads().head(1)])
-    weighed, _ = weigh_strips(table(), two, GROUND, Chosen())
+    _, weighed, _ = use(two)
     assert weighed["yield_kg_ha"].iloc[0] == pytest.approx(8000 * 80 / 84.5 / 0.4)
 
 
 def test_a_load_without_moisture_takes_the_combines_reading():
-    weighed, _ = weigh_strips(table(), loads(moisture_pct=[np.nan, 20.0]), GROUND, Chosen())
+    _, weighed, _ = use(loads(moisture_pct=[np.nan, 20.0]))
     assert weighed["moisture_pct"].tolist() == pytest.approx([16.0, 20.0])
 
 
-def test_a_strip_without_a_ticket_leaves_all_to_the_monitor_and_says_so():
-    kept, notices = weigh_strips(table(), loads().head(1), GROUND, Chosen())
+def test_a_strip_without_a_ticket_leaves_the_scale_to_scale_the_combine():
+    found, kept, notices = use(loads().head(1))
     pd.testing.assert_frame_equal(kept, table())
-    assert "1 of 2 harvested strips have no ticket (S2)" in notices[0].message
+    assert found.use == "factor"
+    assert found.factors[0].factor == pytest.approx(4000 * 80 / 84.5 / 4000)
+    assert "1 of 2 harvested strips were not weighed alone" in found.note
+    assert notices == ()
 
 
-def test_a_ticket_for_an_unknown_strip_is_refused_with_the_names():
-    with pytest.raises(DataError, match=r"tickets name 'S9'.*'S1', 'S2'"):
-        weigh_strips(table(), loads(strip=["S1", "S9"]), GROUND, Chosen())
+def test_a_load_of_two_strips_scales_the_combine():
+    found, _, _ = use(loads(strips=[("S1", "S2"), ("S1", "S2")], group=0))
+    assert found.factors[0].factor == pytest.approx(8200 * 80 / 84.5 / 8000)
+    assert found.factors[0].loads == 2
+
+
+def test_tickets_that_cannot_be_of_this_grain_are_not_used_and_it_is_said():
+    found, kept, (notice,) = use(loads(wet_mass_kg=[400.0, 4200.0]).head(1))
+    pd.testing.assert_frame_equal(kept, table())
+    assert found.use == "none"
+    assert notice.code == "tickets_not_used"
+    assert "for strip S1 the scale says 0.09 times what the monitor read, outside 0.67 to 1.5" in notice.message
+
+
+def test_a_weighing_is_set_against_the_monitor_at_the_same_moisture():
+    ratios = set_against_monitor(loads(), MONITOR, MAP, 15.5)
+    assert ratios["log_ratio"].tolist() == pytest.approx(np.log([4000 / (w * 80 / 84.5) for w in (4000, 4200)]))
+    assert ratios["treatment"].tolist() == ["control", "tried"]
+    assert (ratios["machine"].tolist(), ratios["hour"].tolist()) == (["a", "a"], [0.0, 1.0])
+
+
+def test_a_weighing_of_two_combines_belongs_to_none():
+    shared = MONITOR.assign(machine=["a", "b"])
+    ratios = set_against_monitor(loads(strips=[("S1", "S2")] * 2, group=0), shared, MAP, 15.5)
+    assert (ratios["machine"].tolist(), ratios["treatment"].tolist()) == ([""], [""])
+
+
+def told(*logs: float) -> pd.DataFrame:
+    """Weighings of control and tried in turn, by log of monitor over scale."""
+    return pd.DataFrame({"treatment": ["control", "tried"] * (len(logs) // 2), "log_ratio": -np.array(logs)})
 
 
 def test_a_sensor_that_a_treatment_misleads_fails_the_check():
-    weighed = table().assign(source="scale", yield_kg_ha=[10_000.0, 10_500.0])
-    (check,) = check_sensor(table(), weighed, "control")
+    (check,) = check_sensor(told(0.0, np.log(1.05)), "strips", "control")
     assert check.passed is False
     assert check.value == pytest.approx(100 * np.log(1.05), abs=0.001)
-    assert check_sensor(table(), table(), "control") == ()
+    assert check.note.endswith("The answer uses the scale.")
+    (other,) = check_sensor(told(0.0, np.log(1.05)), "factor", "control")
+    assert other.note.endswith("The answer uses the monitor, so it holds that error.")
+    assert check_sensor(told(), "none", "control") == ()
 
 
-def test_ground_is_distance_times_cut_width_inside_the_polygon():
-    track = drive([((4.5, 0.0), (4.5, 180.0)), ((13.5, 0.0), (13.5, 180.0))], step_m=1.0)
-    track = replace(track, cut_width=np.where(track.pass_id == 2, 4.5, 9.0))
-    strips = gpd.GeoDataFrame(
-        {"strip": ["S1", "S2"]}, geometry=[shapely.box(0, 50, 9, 150), shapely.box(9, 50, 18, 150)], crs=32615
-    )
-    assert ground_by_strip(track, strips).tolist() == pytest.approx([900.0, 450.0], rel=0.02)
+def test_loads_that_mix_treatments_do_not_tell_what_one_does_to_the_sensor():
+    (check,) = check_sensor(told(0.0, 0.0).assign(treatment=""), "factor", "control")
+    assert check.passed is None
+    assert "that one misleads the monitor is not excluded" in check.note
 
 
 def test_the_note_gives_the_interval_of_the_ratio():
-    sensed = pd.concat([table()] * 3, ignore_index=True)
-    weighed = sensed.assign(source="scale", yield_kg_ha=[1e4, 1.05e4, 1.01e4, 1.06e4, 0.99e4, 1.04e4])
-    logs = np.log(weighed["yield_kg_ha"] / 1e4)
+    logs = np.log([1e4, 1.05e4, 1.01e4, 1.06e4, 0.99e4, 1.04e4]) - np.log(1e4)
     # scipy's own pooled t interval.
     found = stats.ttest_ind(logs[1::2], logs[::2]).confidence_interval(0.9)
-    (check,) = check_sensor(sensed, weighed, "control")
+    (check,) = check_sensor(told(*logs), "strips", "control")
     assert f"{100 * found.low:+.1f} to {100 * found.high:+.1f} %" in check.note
-
-
-def test_monitor_over_scale_of_strips_that_one_combine_cut():
-    cells = pd.DataFrame({"strip": ["S1", "S2", "S2"], "machine": ["a", "a", "b"], "block": "1", "log_yield": 0.0})
-    weighed = table().assign(source="scale", yield_kg_ha=[9_500.0, 10_500.0])
-    ratios = against_scale(cells, table(), weighed)
-    assert ratios["strip"].tolist() == ["S1"]
-    assert ratios["log_ratio"].tolist() == pytest.approx([np.log(10 / 9.5)])
-    assert against_scale(cells, table(), table()).empty

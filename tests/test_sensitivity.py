@@ -6,24 +6,23 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from proofstrip.clean import Delay, estimate_delays, follow_machines
+from proofstrip.clean import Delay
 from proofstrip.flags import Flag, has_flag
 from proofstrip.read.exclusions import Exclusion, Exclusions
 from proofstrip.sensitivity import (
     CLEANING,
     RESPONSES,
     Alternative,
-    Material,
     check_cleaning,
     delay_choices,
     list_choices,
-    strip_points,
     try_choices,
+    walk_again,
 )
 from proofstrip.simulate import Scenario, simulate_harvest
 from proofstrip.stats import compare_treatments
 from proofstrip.strips import make_strips
-from tests.clean.truth import settings_of, to_points
+from tests.clean.truth import gather_material, settings_of, to_points
 
 CHOICES = {choice.name: choice for choice in CLEANING}
 
@@ -33,10 +32,7 @@ def material(tmp_path_factory):
     """Take a small invented field as far as the comparison."""
     harvest = simulate_harvest(Scenario(blocks=3, strip_length_m=240.0, overlap_m=0.6), seed=4)
     settings, points = settings_of(harvest, tmp_path_factory.mktemp("trial")), to_points(harvest)
-    track = follow_machines(points, settings.clean)
-    delays = estimate_delays(points, track, settings.clean, None)
-    cleaned = strip_points(points, track, delays, harvest.trial_map, settings)
-    return Material(points, track, delays, cleaned, harvest.trial_map, settings)
+    return gather_material(harvest, points, settings)
 
 
 @pytest.fixture(scope="module")
@@ -73,7 +69,7 @@ def test_delays_to_look_at(delays, names):
 def test_another_delay_is_the_whole_way_with_that_delay(material):
     shorter = next(iter(delay_choices((delay(11.0, "estimated"),))))
     start = replace(material, delays=(delay(11.0, "estimated"),))
-    nine = strip_points(material.points, material.track, (delay(9.0, "estimated"),), material.strips, material.settings)
+    nine = walk_again(replace(material, delays=(delay(9.0, "estimated"),)))
     pd.testing.assert_frame_equal(pd.DataFrame(shorter.points(start)), pd.DataFrame(nine))
 
 
@@ -200,7 +196,7 @@ def test_dealing_the_treatments_anew_leaves_every_flag_of_cleaning_as_it_was(mat
         treatment=strips.groupby("block")["treatment"].transform(lambda labels: labels[::-1].tolist())
     )
     assert (other["treatment"] != strips["treatment"]).all()
-    walked = strip_points(material.points, material.track, material.delays, other, material.settings)
+    walked = walk_again(replace(material, strips=other))
     assert walked["flags"].tolist() == material.cleaned["flags"].tolist()
     assert make_strips(walked, other, material.settings)["yield_kg_ha"].tolist() == pytest.approx(
         make_strips(material.cleaned, strips, material.settings)["yield_kg_ha"].tolist(), rel=1e-12
@@ -227,7 +223,7 @@ def test_records_excluded_by_hand_are_put_back_in_a_choice(material, headline, t
     item = Exclusion(1, "plugged", "A. Nyone", "2024-10-08", None, ((1, 400),), None)
     by_hand = Exclusions("exclusions.geojson", (item,), "", tmp_path)
     numbered = material.points.assign(source_file="log.csv", source_row=np.arange(1, len(material.points) + 1))
-    walked = strip_points(numbered, material.track, material.delays, material.strips, material.settings, by_hand)
+    walked = walk_again(replace(material, points=numbered, exclusions=by_hand))
     assert has_flag(walked["flags"], Flag.EXCLUDED_BY_HAND).sum() == 400
     other = replace(material, points=numbered, cleaned=walked, exclusions=by_hand)
     found = {row.name: row for row in try_choices(other, compare(other, walked), weighed=False)}

@@ -12,7 +12,6 @@ from proofstrip.config import StatsPart
 from proofstrip.errors import Notice
 from proofstrip.exclusions import share_excluded
 from proofstrip.flags import EXCLUDING, Flag, has_flag
-from proofstrip.moisture import moisture_is_constant
 from proofstrip.stats import Check
 from proofstrip.stats.wording import list_words
 from proofstrip.strips import COMPASS
@@ -291,20 +290,14 @@ def _check_straddle(points: gpd.GeoDataFrame) -> Check:
     )
 
 
-def look_at_run(
-    points: gpd.GeoDataFrame, strips: pd.DataFrame, delays: tuple[Delay, ...], declared_moisture_pct: float | None
-) -> tuple[Notice, ...]:
+def look_at_run(strips: pd.DataFrame, delays: tuple[Delay, ...]) -> tuple[Notice, ...]:
     """Collect what a user should know about the data although the run goes on.
 
     Parameters
     ----------
-    points : geopandas.GeoDataFrame
-        Cleaned, with strips.
     strips : pandas.DataFrame
         The strip table.
     delays : tuple of Delay
-    declared_moisture_pct : float or None
-        From the settings.
 
     Returns
     -------
@@ -314,7 +307,6 @@ def look_at_run(
         *[_delay_notice(delay) for delay in delays if delay.source == "assumed"],
         *_empty_strips(strips),
         *_thin_strips(strips),
-        *_moisture_notices(points, declared_moisture_pct),
     )
 
 
@@ -348,33 +340,3 @@ def _thin_strips(strips: pd.DataFrame) -> list[Notice]:
         )
         for row in thin.itertuples()
     ]
-
-
-def _moisture_notices(points: gpd.GeoDataFrame, declared_pct: float | None) -> list[Notice]:
-    """Say when moisture was not measured."""
-    logged = points["moisture_pct"].dropna()
-    if logged.empty:
-        return [
-            Notice(
-                "moisture_missing",
-                f"The log has no moisture; {declared_pct:g} %, as declared, stands in for all of it.",
-            )
-        ]
-    if moisture_is_constant(logged):
-        return [
-            Notice(
-                "moisture_constant",
-                f"The log says {logged.iloc[0]:g} % moisture throughout: typed in, not measured. If the treatments "
-                "differed in moisture, the difference is wrong by about 1.2 % of yield a point.",
-            )
-        ]
-    odd = points.loc[has_flag(points["flags"], Flag.MOISTURE_RANGE), "moisture_pct"]
-    if len(odd):
-        return [
-            Notice(
-                "moisture_range",
-                f"{len(odd):,} records have a moisture that the crop cannot have ({odd.min():g} to {odd.max():g} %); "
-                "the median of their pass stands in.",
-            )
-        ]
-    return []

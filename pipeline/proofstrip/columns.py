@@ -68,7 +68,12 @@ STRIP_COLUMNS: tuple[Column, ...] = (
     Column("strip", "", "object", "strip of the trial map"),
     Column("treatment", "", "object", "treatment of the strip"),
     Column("block", "", "object", "block of the strip; empty when the design has none"),
-    Column("source", "", "object", "combine or scale"),
+    Column(
+        "source",
+        "",
+        "object",
+        "combine; scale: every strip was weighed alone; scaled: the combine, brought to the level of scale tickets",
+    ),
     Column("yield_kg_ha", "kg/ha", "float64", "sum of standard mass over sum of area in the common window", 0),
     Column("yield_bu_ac", "bu/ac", "float64", "the same in bushels an acre; empty for crops without a bushel", 0),
     Column("moisture_pct", "%", "float64", "moisture of the grain, weighted by mass", 0, 100),

@@ -1,14 +1,22 @@
 """Grain at the crop's standard moisture: the same dry matter, with the water that the market allows."""
 
+from dataclasses import dataclass
+from typing import NoReturn
+
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 
+from proofstrip.clean import Delay, Track
+from proofstrip.clean.track import Floats
 from proofstrip.config import Settings
 from proofstrip.errors import DataError, Notice
 from proofstrip.flags import Flag, add_flag
+from proofstrip.loads import moisture_by_ticket, name_strips
+from proofstrip.probe import ProbeLag, estimate_lags, move_readings
 from proofstrip.units import M2_PER_HA
 
+UNSEEN = "If the treatments differed in moisture, the difference is wrong by about 1.2 % of yield a point."
 LEAST_MOISTURE_SPREAD_PCT = 0.05
 # A probe repeats a reading for 10 to 30 s by design (common practice, no source); grain is not alike for this long.
 STUCK_S = 120.0
@@ -73,33 +81,62 @@ def mean_moisture(
     return 100.0 - (100.0 - standard_pct) * standard_mass_kg / wet_mass_kg.where(wet_mass_kg > 0)
 
 
-def correct_moisture(points: gpd.GeoDataFrame, settings: Settings) -> gpd.GeoDataFrame:
-    """Bring each record's grain to standard moisture.
+@dataclass(frozen=True)
+class Moisture:
+    """The moisture that each record's grain is taken to have, and how it was had.
 
-    A reading outside the crop's range is flagged and the median of its pass stands in; where a pass has no reading,
-    the median of the field; where the field has none, ``[moisture] declared_pct``.
+    Attributes
+    ----------
+    pct : array of float, shape (n,)
+        In the order of the frame [%].
+    lags : tuple of ProbeLag
+        How late each combine's probe reads; empty where readings were not moved.
+    notices : tuple of Notice
+    """
+
+    pct: Floats
+    lags: tuple[ProbeLag, ...] = ()
+    notices: tuple[Notice, ...] = ()
+
+
+@dataclass(frozen=True)
+class Known:
+    """What is known beside the readings.
+
+    Attributes
+    ----------
+    track : Track
+    delays : tuple of Delay
+    strips : geopandas.GeoDataFrame
+        The trial map, in the CRS of the points.
+    loads : pandas.DataFrame or None
+        Scale tickets, from ``loads.match_loads``.
+    """
+
+    track: Track
+    delays: tuple[Delay, ...]
+    strips: gpd.GeoDataFrame
+    loads: pd.DataFrame | None = None
+
+
+def correct_moisture(points: gpd.GeoDataFrame, moisture_pct: Floats, settings: Settings) -> gpd.GeoDataFrame:
+    """Bring each record's grain to standard moisture, and flag readings that the crop cannot have.
 
     Parameters
     ----------
     points : geopandas.GeoDataFrame
-        wet_mass_kg, moisture_pct, area_m2, pass_id, flags.
+        wet_mass_kg, moisture_pct, area_m2, flags.
+    moisture_pct : array of float, shape (n,)
+        What each record's grain is taken to have, from ``settle_moisture`` [%].
     settings : Settings
 
     Returns
     -------
     geopandas.GeoDataFrame
         With standard_mass_kg and yield_kg_ha added and moisture_range flagged; moisture_pct stays as logged.
-
-    Raises
-    ------
-    DataError
-        When there is no moisture at all and none is declared.
     """
-    used = settle_moisture(points, settings)
-    logged = points["moisture_pct"]
-    crop = settings.trial.crop
-    outside = logged.notna() & ~logged.between(crop.min_moisture_pct, crop.max_moisture_pct)
-    mass = standard_mass(points["wet_mass_kg"].to_numpy(), used, settings.standard_moisture_pct)
+    outside = points["moisture_pct"].notna() & believed(points, settings).isna()
+    mass = standard_mass(points["wet_mass_kg"].to_numpy(), moisture_pct, settings.standard_moisture_pct)
     area = points["area_m2"].to_numpy()
     rate = np.divide(mass, area, out=np.full(len(points), np.nan), where=area > 0) * M2_PER_HA
     return points.assign(
@@ -107,52 +144,181 @@ def correct_moisture(points: gpd.GeoDataFrame, settings: Settings) -> gpd.GeoDat
     )
 
 
-def settle_moisture(points: gpd.GeoDataFrame, settings: Settings) -> np.ndarray:
-    """Give the moisture that each record's grain is taken to have.
+def believed(points: pd.DataFrame, settings: Settings) -> "pd.Series[float]":
+    """Give the readings that the crop can have; NaN elsewhere [%].
 
     Parameters
     ----------
-    points : geopandas.GeoDataFrame
-        moisture_pct, pass_id.
+    points : pandas.DataFrame
+        moisture_pct.
     settings : Settings
 
     Returns
     -------
-    array of float, shape (n,)
-        [%]
+    pandas.Series of float
+    """
+    crop = settings.trial.crop
+    logged: pd.Series[float] = points["moisture_pct"]
+    return logged.where(logged.between(crop.min_moisture_pct, crop.max_moisture_pct))
+
+
+def settle_moisture(points: gpd.GeoDataFrame, settings: Settings, known: Known | None = None) -> Moisture:
+    """Decide which moisture each record's grain had.
+
+    The reading that the record's own grain got, where the probe's lag can be told, else the reading beside it. Where
+    there is none to believe: the median of the same pass in the same strip, then the scale tickets, then the median of
+    the field. Where the log measured none: the scale tickets, then ``[moisture] declared_pct``.
+
+    Parameters
+    ----------
+    points : geopandas.GeoDataFrame
+        machine, time, duration_s, moisture_pct, pass_id.
+    settings : Settings
+    known : Known, optional
+        Not given: readings are taken as they stand, a pass is taken to lie in one strip, and there are no tickets.
+
+    Returns
+    -------
+    Moisture
 
     Raises
     ------
     DataError
-        When there is no moisture at all and none is declared.
+        When there is no moisture at all, no ticket has one and none is declared.
     """
-    crop = settings.trial.crop
-    logged = points["moisture_pct"].where(points["moisture_pct"].between(crop.min_moisture_pct, crop.max_moisture_pct))
-    declared = settings.moisture.declared_pct
-    if declared is not None and moisture_is_constant(logged.dropna()):
-        logged = logged.where(logged.isna())
-    stuck, distrusted = find_stuck(points) if settings.moisture.use == "auto" else (logged.isna(), [])
-    logged = logged.mask(stuck)
+    logged = believed(points, settings)
+    weighed = _ask_tickets(points, known)
+    lacking = _find_unmeasured(points, logged)
+    odd = points["moisture_pct"][points["moisture_pct"].notna() & logged.isna() & ~lacking]
+    logged, notices = _fill_unmeasured(logged, points["machine"], lacking, weighed, settings.moisture.declared_pct)
+    if logged.isna().all():
+        _refuse(points["moisture_pct"], settings)
+    notices += _say_range(odd)
+    lags: tuple[ProbeLag, ...] = ()
+    whole = pd.Series(settings.moisture.use == "pass", index=points.index)
+    if settings.moisture.use == "auto":
+        stuck, distrusted = find_stuck(points)
+        logged = logged.mask(stuck & ~lacking)
+        whole |= points["machine"].astype(object).isin(distrusted)
+        notices += _say_stuck(stuck, distrusted, points)
+        if known is not None:
+            logged, lags = _move(logged, known, settings)
+    middle = _middle_of_pass(logged, points, known, whole | logged.isna())
+    empty = middle.isna() & (whole | logged.isna()) & (points["pass_id"] > 0)
+    if empty.any():
+        notices += _say_empty_pass(points.loc[empty, "pass_id"].nunique(), weighed is not None)
+    stand_in = middle if weighed is None else middle.fillna(weighed)
+    used = logged.mask(whole & ~lacking).fillna(stand_in.fillna(logged.median()))
+    return Moisture(np.asarray(used, dtype=np.float64), lags, tuple(notices))
+
+
+def _find_unmeasured(points: pd.DataFrame, logged: "pd.Series[float]") -> "pd.Series[bool]":
+    """Find the records of combines that logged no moisture, or one value throughout: typed in."""
+    machine = points["machine"].astype(object)
+    own = logged.groupby(machine)
+    count, low, high = own.count(), own.min(), own.max()
+    lacks = (count == 0) | ((count > 1) & (high - low < LEAST_MOISTURE_SPREAD_PCT))
+    return machine.isin(lacks.index[lacks])
+
+
+def _fill_unmeasured(
+    logged: "pd.Series[float]",
+    machine: pd.Series,
+    lacking: "pd.Series[bool]",
+    weighed: "pd.Series[float] | None",
+    declared_pct: float | None,
+) -> "tuple[pd.Series[float], list[Notice]]":
+    """Take the tickets' moisture, else the declared one, for combines that measured none; say which."""
+    if not lacking.any():
+        return logged, []
+    typed = logged[lacking].dropna()
+    code = "moisture_constant" if len(typed) else "moisture_missing"
+    who = "" if lacking.all() else f" of {', '.join(sorted(set(machine[lacking].astype(str))))}"
+    said = f"The log{who} has no moisture"
+    if len(typed):
+        said = f"The log{who} says {typed.iloc[0]:g} % moisture throughout: typed in, not measured"
+    if weighed is not None:
+        low, high = weighed[lacking].min(), weighed[lacking].max()
+        spread = f"{low:.1f} to {high:.1f} %" if high > low else f"{low:.1f} %. {UNSEEN}"
+        return logged.mask(lacking, weighed), [Notice(code, f"{said}; the scale tickets' moisture stands in: {spread}")]
+    if declared_pct is not None:
+        said += f"; {declared_pct:g} %, as declared, stands in for all of it. {UNSEEN}"
+        return logged.mask(lacking, declared_pct), [Notice(code, said)]
+    if not len(typed) and not lacking.all():
+        said += "; the median of the other combines stands in"
+    return logged, [Notice(code, f"{said}. {UNSEEN}")]
+
+
+def _move(
+    logged: "pd.Series[float]", known: Known, settings: Settings
+) -> "tuple[pd.Series[float], tuple[ProbeLag, ...]]":
+    """Give each record the reading that its own grain got, where the lag can be told."""
+    reading: Floats = np.asarray(logged, dtype=np.float64)
+    lags = estimate_lags(reading, known.track, settings.clean)
+    return pd.Series(move_readings(reading, known.track, known.delays, lags), index=logged.index), lags
+
+
+def _ask_tickets(points: gpd.GeoDataFrame, known: Known | None) -> "pd.Series[float] | None":
+    """Give the tickets' moisture of each record's grain, where they know it."""
+    if known is None or known.loads is None:
+        return None
+    return moisture_by_ticket(known.loads, points, name_strips(points, known.strips))
+
+
+def _middle_of_pass(
+    logged: "pd.Series[float]", points: gpd.GeoDataFrame, known: Known | None, wanted: "pd.Series[bool]"
+) -> "pd.Series[float]":
+    """Give the median of each pass that is asked for, strip by strip: no treatment's moisture stands for another's."""
     in_pass = points["pass_id"].where(points["pass_id"] > 0)
-    by_pass = logged.groupby(in_pass).transform("median")
-    stand_in = by_pass.fillna(logged.median() if logged.notna().any() else declared)
-    if stand_in.isna().any():
-        found = points["moisture_pct"]
-        said = (
-            "none is logged as a number"
-            if found.isna().all()
-            else f"the column runs from {found.min():g} to {found.max():g}"
+    touched = in_pass.isin(in_pass[wanted].unique()) & in_pass.notna()
+    middle = pd.Series(np.nan, index=points.index)
+    if not touched.any():
+        return middle
+    own = points[touched]
+    strip = "" if known is None else name_strips(own, known.strips)
+    middle[touched] = logged[touched].groupby([in_pass[touched], pd.Series(strip, index=own.index)]).transform("median")
+    return middle
+
+
+def _refuse(found: "pd.Series[float]", settings: Settings) -> NoReturn:
+    """Stop where no moisture is known."""
+    crop = settings.trial.crop
+    said = "none is logged as a number"
+    if found.notna().any():
+        said = f"the column runs from {found.min():g} to {found.max():g}"
+    raise DataError(
+        f"moisture: no record has a grain moisture that {crop.name} can have ({crop.min_moisture_pct:g} to "
+        f"{crop.max_moisture_pct:g} %): {said}. Set declared_pct in [moisture] from a scale ticket or a hand meter, or "
+        "give scale tickets with a moisture in [scale]."
+    )
+
+
+def _say_range(odd: "pd.Series[float]") -> list[Notice]:
+    """Say that there are readings that the crop cannot have."""
+    if odd.empty:
+        return []
+    said = f"{len(odd):,} records have a moisture that the crop cannot have ({odd.min():g} to {odd.max():g} %); the "
+    return [Notice("moisture_range", said + "median of their pass stands in.")]
+
+
+def _say_stuck(stuck: "pd.Series[bool]", distrusted: list[str], points: pd.DataFrame) -> list[Notice]:
+    """Say which combines' probes were stuck in parts, and what stands in."""
+    return [
+        Notice(
+            "moisture_stuck",
+            f"The moisture probe of {name} repeated one reading for {STUCK_S:g} s and more in {own.sum():,} records"
+            ". The median of its other readings in the pass stands for the whole pass.",
         )
-        raise DataError(
-            f"moisture: no record has a grain moisture that {crop.name} can have ({crop.min_moisture_pct:g} to "
-            f"{crop.max_moisture_pct:g} %): {said}. Set declared_pct in [moisture] from a scale ticket "
-            "or a hand meter."
-        )
-    by_stand_in = settings.moisture.use == "pass"
-    used = stand_in if by_stand_in else logged.fillna(stand_in)
-    if distrusted:
-        used = used.mask(points["machine"].astype(object).isin(distrusted), stand_in)
-    return np.asarray(used, dtype=np.float64)
+        for name in distrusted
+        if (own := stuck & (points["machine"].astype(object) == name)).any()
+    ]
+
+
+def _say_empty_pass(count: int, weighed: bool) -> list[Notice]:
+    """Say that the moisture of whole passes is not their own."""
+    who = "1 pass has" if count == 1 else f"{count} passes have"
+    what = "the scale tickets' moisture stands in" if weighed else f"the median of the field stands in. {UNSEEN}"
+    return [Notice("moisture_pass_empty", f"{who} no moisture reading to believe in parts of it or all; {what}")]
 
 
 def find_stuck(points: pd.DataFrame) -> "tuple[pd.Series[bool], list[str]]":
@@ -182,33 +348,6 @@ def find_stuck(points: pd.DataFrame) -> "tuple[pd.Series[bool], list[str]]":
     stuck = (run.map(lasting) >= limit) & (order["pass_id"] > 0) & value.notna()
     share = stuck[order["pass_id"] > 0].groupby(machine[order["pass_id"] > 0]).mean()
     return stuck.reindex(points.index), [str(name) for name in share.index[share > STUCK_SHARE]]
-
-
-def note_stuck(points: pd.DataFrame, settings: Settings) -> tuple[Notice, ...]:
-    """Say which combines' probes were stuck in parts, and what stands in.
-
-    Parameters
-    ----------
-    points : pandas.DataFrame
-        machine, time, duration_s, moisture_pct, pass_id.
-    settings : Settings
-
-    Returns
-    -------
-    tuple of Notice
-    """
-    if settings.moisture.use != "auto":
-        return ()
-    stuck, distrusted = find_stuck(points)
-    return tuple(
-        Notice(
-            "moisture_stuck",
-            f"The moisture probe of {name} repeated one reading for {STUCK_S:g} s and more in {own.sum():,} records"
-            ". The median of its other readings in the pass stands for the whole pass; where it has none, the field's.",
-        )
-        for name in distrusted
-        if (own := stuck & (points["machine"].astype(object) == name)).any()
-    )
 
 
 def moisture_is_constant(moisture_pct: pd.Series) -> bool:

@@ -113,6 +113,8 @@ def describe_run(work: Work) -> dict[str, Any]:
             "schema_version": SCHEMA_VERSION,
             "trial": _describe_trial(work.settings),
             "delay": _rows(work.delays),
+            "moisture": [] if work.moisture is None else _rows(work.moisture.lags),
+            "scale": work.scale and dataclasses.asdict(work.scale),
             "machines": _rows(work.offsets),
             "drift": _rows(work.drift),
             "records": {

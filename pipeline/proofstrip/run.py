@@ -14,10 +14,12 @@ from proofstrip.config import Settings
 from proofstrip.drift import check_order, estimate_drift
 from proofstrip.economics import delivered_moisture, price_rates, price_treatments
 from proofstrip.exclusions import count_exclusions, exclude_by_hand
+from proofstrip.factor import scale_points, spread_factors
 from proofstrip.ground_loss import add_up_losses
+from proofstrip.loads import match_loads, weigh_by_monitor
 from proofstrip.loss_balance import balance_gain, check_balance, compare_losses
 from proofstrip.machines import check_machines, estimate_offsets, list_cells, machine_shares
-from proofstrip.moisture import correct_moisture, note_stuck
+from proofstrip.moisture import Known, correct_moisture, settle_moisture
 from proofstrip.read import read_counts, read_exclusions, read_harvest, read_tickets, read_trial_map
 from proofstrip.read.files import refuse_changed, short_name
 from proofstrip.read.positions import WGS84
@@ -25,7 +27,7 @@ from proofstrip.read.zones import read_zones
 from proofstrip.record import Clock, describe_inputs, write_json, write_record, write_tables
 from proofstrip.report import ReportMaterial, write_report
 from proofstrip.result import describe_run
-from proofstrip.scale import against_scale, check_sensor, ground_by_strip, weigh_strips
+from proofstrip.scale import check_sensor, mean_yield, set_against_monitor, use_tickets
 from proofstrip.sensitivity import Material, check_cleaning, try_choices
 from proofstrip.spatial import fit_spatial
 from proofstrip.stats import compare_treatments
@@ -70,6 +72,20 @@ def read(work: Work) -> Work:
     )
 
 
+def weigh(work: Work) -> Work:
+    """Read the scale tickets, and find out which grain each load was."""
+    settings = work.settings
+    if settings.scale is None:
+        return work
+    tickets = read_tickets(settings.scale, settings.folder)
+    return replace(
+        work,
+        loads=match_loads(tickets.loads, work.strips_map["strip"].tolist(), work.points),
+        notices=(*work.notices, *tickets.notices),
+        inputs={**work.inputs, _name_input(settings, settings.scale.file): tickets.sha256},
+    )
+
+
 def _name_input(settings: Settings, file: str) -> str:
     """Name an input as records name their source: files of one name in two folders stay apart."""
     return short_name(settings.folder / file, settings.folder)
@@ -86,8 +102,10 @@ def clean(work: Work) -> Work:
 
 def moisture(work: Work) -> Work:
     """Bring the grain to standard moisture."""
-    notices = (*work.notices, *note_stuck(work.points, work.settings))
-    return replace(work, points=correct_moisture(work.points, work.settings), notices=notices)
+    known = Known(work.followed, work.delays, work.strips_map, work.loads)
+    found = settle_moisture(work.points, work.settings, known)
+    points = correct_moisture(work.points, found.pct, work.settings)
+    return replace(work, points=points, moisture=found, notices=(*work.notices, *found.notices))
 
 
 def assign(work: Work) -> Work:
@@ -110,27 +128,33 @@ def strips(work: Work) -> Work:
 
 
 def scale(work: Work) -> Work:
-    """Put the scale in the place of the monitor, where every strip was weighed."""
+    """Put the scale in the place of the monitor where every strip was weighed alone, else scale the monitor by it."""
     settings = work.settings
-    if settings.scale is None:
+    if work.loads is None:
         return work
-    tickets = read_tickets(settings.scale, settings.folder)
-    ground = ground_by_strip(work.followed, work.strips_map)
-    table, notices = weigh_strips(work.sensed, tickets.loads, ground, settings)
-    inputs = {**work.inputs, _name_input(settings, settings.scale.file): tickets.sha256}
-    return replace(work, strips=table, inputs=inputs, notices=(*work.notices, *tickets.notices, *notices))
+    monitor = weigh_by_monitor(work.points, work.followed, work.strips_map)
+    ratios = set_against_monitor(work.loads, monitor, work.strips_map, settings.standard_moisture_pct)
+    weighed, table, notices = use_tickets(work.sensed, ratios, monitor, list_cells(work.points), settings)
+    work = replace(work, strips=table, ratios=ratios, notices=(*work.notices, *notices), scale=weighed)
+    if not weighed.factors:
+        return work
+    factor = spread_factors(work.points, weighed.factors)
+    points = scale_points(work.points, factor)
+    table = make_strips(points, work.strips_map, settings).assign(source="scaled")
+    scaled = replace(weighed, mean_before_kg_ha=mean_yield(work.sensed), mean_after_kg_ha=mean_yield(table))
+    return replace(work, points=points, sensed=table, strips=table, factor=factor, scale=scaled)
 
 
 def machines(work: Work) -> Work:
     """Hold the combines against each other, the scale and the clock."""
     cells, confidence = list_cells(work.points), work.settings.stats.confidence
-    ratios = against_scale(cells, work.sensed, work.strips)
+    # Loads by combine have no hour of their own; a load that several combines cut tells of none.
+    timed = work.ratios[(work.ratios["machine"] != "") & (work.ratios["strips"].map(len) > 0)]
     return replace(
         work,
         cells=cells,
-        ratios=ratios,
-        offsets=estimate_offsets(cells, work.strips_map, confidence, ratios),
-        drift=estimate_drift(ratios, confidence, "tickets") if len(ratios) else estimate_drift(cells, confidence),
+        offsets=estimate_offsets(cells, work.strips_map, confidence, work.ratios),
+        drift=estimate_drift(timed, confidence, "tickets") if len(timed) else estimate_drift(cells, confidence),
     )
 
 
@@ -140,7 +164,15 @@ def stats(work: Work) -> Work:
     control, settings = work.settings.trial_map.control, work.settings.stats
     comparison = compare_treatments(work.strips, control, settings, machines=shares)
     material = Material(
-        work.raw, work.followed, work.delays, work.points, work.strips_map, work.settings, work.exclusions
+        points=work.raw,
+        track=work.followed,
+        delays=work.delays,
+        cleaned=work.points,
+        strips=work.strips_map,
+        settings=work.settings,
+        moisture_pct=work.settled.pct,
+        factor=work.factor,
+        exclusions=work.exclusions,
     )
     return replace(work, comparison=comparison, alternatives=try_choices(material, comparison, work.weighed))
 
@@ -196,7 +228,7 @@ def decide(work: Work) -> Work:
     units, bushel = settings.report.units, settings.trial.crop.kg_ha_per_bu_ac
     unit = choose_unit(comparison.unit, units, bushel)
     acts_on = settings.ground_loss.acts_on if settings.ground_loss else "harvest"
-    sensor = check_sensor(work.sensed, work.strips, control)
+    sensor = check_sensor(work.ratios, "none" if work.scale is None else work.scale.use, control)
     own = (
         check_machines(work.sensed, machine_shares(work.cells), control, not work.weighed),
         check_order(work.cells, control),
@@ -205,7 +237,7 @@ def decide(work: Work) -> Work:
         *check_balance(work.balances, acts_on, work.weighed, unit),
         check_cleaning(comparison, work.alternatives),
     )
-    looked = look_at_run(work.points, work.strips, work.delays, settings.moisture.declared_pct)
+    looked = look_at_run(work.strips, work.delays)
     verdict = give_verdict(comparison, work.paybacks, own, units, bushel)
     odds = give_probabilities(comparison, work.paybacks, settings.stats)
     return replace(
@@ -221,6 +253,7 @@ def decide(work: Work) -> Work:
 
 STAGES: tuple[Callable[[Work], Work], ...] = (
     read,
+    weigh,
     clean,
     moisture,
     assign,

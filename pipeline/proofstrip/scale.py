@@ -1,125 +1,203 @@
-"""Scale tickets: where each load is one strip, its weight over the strip's ground is the strip's yield.
+"""Scale tickets: the strips' yields where each load is one strip, else one factor for a combine's day.
 
-A weighed load beats the monitor, whose error differs from pass to pass. Tickets count only when every strip that was
-harvested has one: a trial that is half weighed and half sensed would compare the scale with the sensor.
+A weighed load beats the monitor, whose error differs from pass to pass. Tickets are the strips' yields only when every
+strip that was harvested was weighed alone: a trial that is half weighed and half sensed would compare the scale with
+the sensor.
 """
+
+from dataclasses import dataclass
+from typing import Literal
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 from scipy import special
 
-from proofstrip.assign import find_strip
-from proofstrip.clean import Track
 from proofstrip.config import Settings
-from proofstrip.errors import DataError, Notice
+from proofstrip.errors import Notice
+from proofstrip.factor import Factor, find_factors
+from proofstrip.loads import MOSTLY
 from proofstrip.moisture import mean_moisture, standard_mass
 from proofstrip.stats import Check
 from proofstrip.units import M2_PER_HA
 
 # Calibrated monitors stay within 3 per cent of the scale (Darr, Iowa State University, 2015).
 MAX_RATIO_APART_PCT = 3.0
+# What ``set_against_monitor`` gives.
+RATIO_COLUMNS = (
+    *("strips", "treatment", "block", "machine", "day", "hour", "loads"),
+    *("wet_kg", "scale_kg", "monitor_kg", "log_ratio", "log_yield"),
+)
 
 
-def ground_by_strip(track: Track, strips: gpd.GeoDataFrame) -> "pd.Series[float]":
-    """Sum up the ground that was cut in each strip, ends included; no travel delay matters here.
+@dataclass(frozen=True)
+class Weighed:
+    """What the tickets are good for.
+
+    Attributes
+    ----------
+    use : str
+        ``strips``: they are the strips' yields; ``factor``: they scale the combine; ``none``.
+    factors : tuple of Factor
+        Empty unless they scale.
+    note : str
+        For people: what was done, or why not.
+    mean_before_kg_ha, mean_after_kg_ha : float or None
+        Mean yield of the strips by the monitor as it read, and as compared [kg/ha].
+    """
+
+    use: Literal["strips", "factor", "none"]
+    factors: tuple[Factor, ...]
+    note: str
+    mean_before_kg_ha: float | None = None
+    mean_after_kg_ha: float | None = None
+
+
+def set_against_monitor(
+    loads: pd.DataFrame, monitor: pd.DataFrame, strips: gpd.GeoDataFrame, standard_pct: float
+) -> pd.DataFrame:
+    """Set what went over the scale together against what the monitor read of the same grain.
 
     Parameters
     ----------
-    track : Track
-        With passes and cut width.
+    loads : pandas.DataFrame
+        From ``loads.match_loads``.
+    monitor : pandas.DataFrame
+        From ``loads.weigh_by_monitor``.
     strips : geopandas.GeoDataFrame
-        The trial map, in the CRS of the track.
+        The trial map: strip, treatment.
+    standard_pct : float
+        [%]
 
     Returns
     -------
-    pandas.Series of float
-        [m2], by strip.
+    pandas.DataFrame
+        A row for each weighing: strips (tuple), treatment ("" for several), block (""), machine and day ("" for
+        several), hour, loads (their number), wet_kg, scale_kg and monitor_kg (at standard moisture), log_ratio and
+        log_yield (both log of monitor over scale: the ground cancels).
     """
-    place = find_strip(strips, track.easting, track.northing)
-    inside = place >= 0
-    area = np.bincount(place[inside], weights=(track.distance * track.cut_width)[inside], minlength=len(strips))
-    return pd.Series(area, index=strips["strip"].to_numpy())
+    treatment = strips.set_index("strip")["treatment"]
+    rows = [_weigh(own, monitor, treatment, standard_pct) for _, own in loads.groupby("group", sort=False)]
+    table = pd.DataFrame(rows, columns=list(RATIO_COLUMNS))
+    return table[(table["monitor_kg"] > 0) & (table["scale_kg"] > 0)].reset_index(drop=True)
 
 
-def weigh_strips(
-    table: pd.DataFrame, loads: pd.DataFrame, ground: "pd.Series[float]", settings: Settings
-) -> tuple[pd.DataFrame, tuple[Notice, ...]]:
-    """Put weighed yields in the place of sensed ones, if every harvested strip was weighed.
+def _weigh(
+    loads: pd.DataFrame, monitor: pd.DataFrame, treatment: "pd.Series[str]", standard_pct: float
+) -> tuple[object, ...]:
+    """Set one weighing against the monitor; a load without moisture takes the combine's for the same grain."""
+    strips = tuple(sorted({name for names in loads["strips"] for name in names}))
+    if strips:
+        part = monitor[monitor["strip"].isin(strips)]
+        machine, day = _main_day(part)
+    else:
+        machine, day = str(loads["machine"].iloc[0]), str(loads["day"].fillna("").iloc[0])
+        part = monitor[(monitor["machine"] == machine) & ((monitor["day"] == day) | (day == ""))]
+    sensed, mass = part["wet_mass_kg"].sum(), part["standard_mass_kg"].sum()
+    own_pct = 100 - (100 - standard_pct) * mass / sensed if sensed > 0 else standard_pct
+    wet = loads["wet_mass_kg"].to_numpy(dtype=np.float64)
+    moisture = loads["moisture_pct"].fillna(own_pct).to_numpy(dtype=np.float64)
+    scale_kg = float(standard_mass(wet, moisture, standard_pct).sum())
+    kinds = set(treatment.reindex(list(strips)).dropna())
+    hour = float((part["hour"] * part["standard_mass_kg"]).sum() / mass) if mass > 0 else np.nan
+    log = float(np.log(mass / scale_kg)) if mass > 0 else np.nan
+    kind = kinds.pop() if len(kinds) == 1 else ""
+    return (strips, kind, "", machine, day, hour, len(loads), float(wet.sum()), scale_kg, float(mass), log, log)
+
+
+def _main_day(part: pd.DataFrame) -> tuple[str, str]:
+    """Give the combine and day that cut nearly all of it; empty names where several did."""
+    mass = part.groupby(["machine", "day"])["standard_mass_kg"].sum()
+    if mass.empty or mass.max() < MOSTLY * mass.sum():
+        return "", ""
+    machine, day = mass.index[int(mass.argmax())]
+    return str(machine), str(day)
+
+
+def use_tickets(
+    table: pd.DataFrame, ratios: pd.DataFrame, monitor: pd.DataFrame, cells: pd.DataFrame, settings: Settings
+) -> tuple[Weighed, pd.DataFrame, tuple[Notice, ...]]:
+    """Decide what the tickets are good for, and put them in the place of sensed yields where they are the strips'.
 
     Parameters
     ----------
     table : pandas.DataFrame
         The strip table of the combine.
-    loads : pandas.DataFrame
-        strip, wet_mass_kg, moisture_pct: a row per load; several loads of one strip are added.
-    ground : pandas.Series of float
-        Ground cut [m2], by strip.
+    ratios : pandas.DataFrame
+        From ``set_against_monitor``.
+    monitor : pandas.DataFrame
+        From ``loads.weigh_by_monitor``.
+    cells : pandas.DataFrame
+        From ``machines.list_cells``: machine and day of what counts.
     settings : Settings
 
     Returns
     -------
-    tuple of pandas.DataFrame and tuple of Notice
-        The strip table, its source ``scale`` where tickets count.
-
-    Raises
-    ------
-    DataError
-        When a ticket names a strip that the trial map does not have.
+    tuple of Weighed, pandas.DataFrame and tuple of Notice
+        The table with source ``scale`` where every harvested strip was weighed alone, else as it was.
     """
-    known = loads[loads["strip"].notna()]
-    strange = sorted(set(known["strip"]) - set(table["strip"]))
-    if strange:
-        raise DataError(
-            f"scale: tickets name {', '.join(map(repr, strange))}, which the trial map does not have. Its strips are "
-            f"{', '.join(map(repr, table['strip'].head(12)))}{' ...' if len(table) > 12 else ''}. Correct the tickets."
-        )
     harvested = table.loc[table["records_used"] > 0, "strip"]
-    without = harvested[~harvested.isin(known["strip"])].tolist()
-    if without:
-        said = f"{len(without)} of {len(harvested)} harvested strips have no ticket ({', '.join(without[:6])}"
-        said += f"{' ...' if len(without) > 6 else ''}); the monitor's yields are used for all. That a "
-        said += "treatment misleads the monitor is not excluded."
-        return table, (Notice("tickets_incomplete", said),)
-    weighed = _add_loads(known, table, settings.standard_moisture_pct)
-    area = table["strip"].map(ground)
-    mass = table["strip"].map(weighed["standard_mass_kg"])
+    alone = ratios[ratios["strips"].map(len) == 1]
+    by_strip = alone.set_index(alone["strips"].map(lambda names: names[0]))
+    without = harvested[~harvested.isin(by_strip.index)]
+    if without.empty:
+        weighed = _weigh_strips(table, by_strip, monitor, settings)
+        note = "Every harvested strip was weighed alone: the strips' yields are the scale's."
+        return Weighed("strips", (), note, mean_yield(table), mean_yield(weighed)), weighed, ()
+    pairs = set(zip(cells["machine"], cells["day"], strict=True))
+    found = find_factors(ratios, pairs, settings.stats.confidence)
+    if isinstance(found, str):
+        note = f"The scale tickets are not used: {found}. The monitor's yields stand as they are."
+        return Weighed("none", (), note), table, (Notice("tickets_not_used", note),)
+    note = "The tickets are not one load a strip; they scale all that a combine's monitor read, every strip alike."
+    if len(alone):
+        note = f"{len(without)} of {len(harvested)} harvested strips were not weighed alone, so the tickets are not "
+        note += "the strips' yields; they scale all that a combine's monitor read, every strip alike."
+    return Weighed("factor", found, note), table, ()
+
+
+def mean_yield(table: pd.DataFrame) -> float:
+    """Give the mean yield of the strips [kg/ha].
+
+    Parameters
+    ----------
+    table : pandas.DataFrame
+        yield_kg_ha.
+
+    Returns
+    -------
+    float
+    """
+    return float(table["yield_kg_ha"].mean())
+
+
+def _weigh_strips(
+    table: pd.DataFrame, by_strip: pd.DataFrame, monitor: pd.DataFrame, settings: Settings
+) -> pd.DataFrame:
+    """Put weighed yields in the place of sensed ones: the load at standard moisture over all ground cut."""
+    area = table["strip"].map(monitor.groupby("strip")["ground_m2"].sum())
+    wet, mass = (table["strip"].map(by_strip[name]) for name in ("wet_kg", "scale_kg"))
     rate = mass / area.where(area > 0) * M2_PER_HA
     bushel = settings.trial.crop.kg_ha_per_bu_ac
-    new = table.assign(
+    return table.assign(
         source="scale",
         yield_kg_ha=rate,
         yield_bu_ac=rate / bushel if bushel else np.nan,
-        moisture_pct=table["strip"].map(weighed["moisture_pct"]),
+        moisture_pct=mean_moisture(wet, mass, settings.standard_moisture_pct),
         area_m2=area,
         standard_mass_kg=mass.fillna(0.0),
     )
-    return new, ()
 
 
-def _add_loads(loads: pd.DataFrame, table: pd.DataFrame, standard_pct: float) -> pd.DataFrame:
-    """Add up the loads of each strip; where a load has no moisture, the combine's reading in that strip stands in."""
-    sensed = loads["strip"].map(table.set_index("strip")["moisture_pct"])
-    moisture = loads["moisture_pct"].fillna(sensed).to_numpy(dtype=np.float64)
-    wet = loads["wet_mass_kg"].to_numpy(dtype=np.float64)
-    parts = pd.DataFrame(
-        {
-            "strip": loads["strip"],
-            "wet_mass_kg": wet,
-            "standard_mass_kg": standard_mass(wet, moisture, standard_pct),
-        }
-    )
-    total = parts.groupby("strip").sum()
-    return total.assign(moisture_pct=mean_moisture(total["wet_mass_kg"], total["standard_mass_kg"], standard_pct))
-
-
-def check_sensor(sensed: pd.DataFrame, weighed: pd.DataFrame, control: str) -> tuple[Check, ...]:
+def check_sensor(ratios: pd.DataFrame, use: str, control: str) -> tuple[Check, ...]:
     """Compare scale over monitor between treatments: a sensor that a treatment misleads shows here.
 
     Parameters
     ----------
-    sensed, weighed : pandas.DataFrame
-        Strip tables of the combine and of the scale, the same strips in the same order.
+    ratios : pandas.DataFrame
+        From ``set_against_monitor``.
+    use : str
+        Of ``Weighed``.
     control : str
 
     Returns
@@ -127,17 +205,18 @@ def check_sensor(sensed: pd.DataFrame, weighed: pd.DataFrame, control: str) -> t
     tuple of Check
         Empty where nothing was weighed.
     """
-    if not (weighed["source"] == "scale").all():
+    if ratios.empty:
         return ()
-    logs = pd.Series(np.log(weighed["yield_kg_ha"] / sensed["yield_kg_ha"]), index=weighed.index)
-    by_treatment = logs.groupby(weighed["treatment"])
+    name, allowed = "scale_against_monitor", f"within {MAX_RATIO_APART_PCT:g} %"
+    own = ratios[ratios["treatment"] != ""]
+    logs, by_treatment = -own["log_ratio"], (-own["log_ratio"]).groupby(own["treatment"])
     ratio, counts = by_treatment.mean(), by_treatment.count()
+    apart = 100 * (ratio.drop(index=control, errors="ignore") - ratio.get(control, np.nan))
+    if apart.dropna().empty:
+        note = "No treatment was weighed apart from the control: that one misleads the monitor is not excluded."
+        return (Check(name, None, None, allowed, note),)
     df = int(counts.sum() - len(counts))
     variance = float(((logs - by_treatment.transform("mean")) ** 2).sum()) / df if df > 0 else np.nan
-    apart = 100 * (ratio.drop(index=control, errors="ignore") - ratio.get(control, np.nan))
-    allowed = f"within {MAX_RATIO_APART_PCT:g} %"
-    if apart.dropna().empty:
-        return (Check("scale_against_monitor", None, None, allowed, "There is nothing to compare."),)
     treatment = str(apart.abs().idxmax())
     value = float(apart[treatment])
     se = 100 * np.sqrt(variance * (1 / counts[treatment] + 1 / counts[control]))
@@ -145,32 +224,9 @@ def check_sensor(sensed: pd.DataFrame, weighed: pd.DataFrame, control: str) -> t
     if np.isfinite(se):
         reach = float(special.stdtrit(df, 0.95)) * se
         sure = f" (90 % interval of scale over monitor {value - reach:+.1f} to {value + reach:+.1f} %)"
+    answer = "The answer uses the scale." if use == "strips" else "The answer uses the monitor, so it holds that error."
     note = (
         f"Against the scale, the monitor read {treatment} {abs(value):.1f} % {'low' if value > 0 else 'high'} compared "
-        f"with the control{sure}. The answer uses the scale."
+        f"with the control{sure}. {answer}"
     )
-    return (Check("scale_against_monitor", abs(value) <= MAX_RATIO_APART_PCT, round(value, 3), allowed, note),)
-
-
-def against_scale(cells: pd.DataFrame, sensed: pd.DataFrame, weighed: pd.DataFrame) -> pd.DataFrame:
-    """Set monitor against scale for each strip that one combine cut in one day.
-
-    Parameters
-    ----------
-    cells : pandas.DataFrame
-        From ``machines.list_cells``.
-    sensed, weighed : pandas.DataFrame
-        Strip tables of the combine and of the scale, the same strips in the same order.
-
-    Returns
-    -------
-    pandas.DataFrame
-        Cells with log_ratio, and log_yield the same: log of monitor over scale; the ground cancels, so there are no
-        blocks. Empty where nothing was weighed.
-    """
-    if not (weighed["source"] == "scale").all():
-        return cells.head(0).assign(log_ratio=0.0)
-    logs = pd.Series(np.log(sensed["yield_kg_ha"].to_numpy() / weighed["yield_kg_ha"].to_numpy()), weighed["strip"])
-    whole = cells[~cells["strip"].duplicated(keep=False)]
-    ratio = whole["strip"].map(logs)
-    return whole.assign(block="", log_yield=ratio, log_ratio=ratio)[ratio.notna()].reset_index(drop=True)
+    return (Check(name, abs(value) <= MAX_RATIO_APART_PCT, round(value, 3), allowed, note),)

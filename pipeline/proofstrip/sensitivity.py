@@ -14,9 +14,11 @@ import pandas as pd
 
 from proofstrip.assign import assign_strips
 from proofstrip.clean import Delay, Track, clean_points
+from proofstrip.clean.track import Floats
 from proofstrip.config import Settings
 from proofstrip.errors import DataError
 from proofstrip.exclusions import exclude_by_hand
+from proofstrip.factor import scale_points
 from proofstrip.flags import EXCLUDING, Flag, has_flag
 from proofstrip.machines import list_cells, machine_shares
 from proofstrip.moisture import correct_moisture
@@ -53,6 +55,10 @@ class Material:
     strips : geopandas.GeoDataFrame
         The trial map in the CRS of the points.
     settings : Settings
+    moisture_pct : array of float
+        Of each record's grain, as the headline takes it [%].
+    factor : pandas.Series of float or None
+        What scale tickets multiply each record's grain by.
     exclusions : Exclusions or None
         What a person excluded.
     """
@@ -63,6 +69,8 @@ class Material:
     cleaned: gpd.GeoDataFrame
     strips: gpd.GeoDataFrame
     settings: Settings
+    moisture_pct: Floats
+    factor: "pd.Series[float] | None" = None
     exclusions: Exclusions | None = None
 
 
@@ -88,42 +96,24 @@ class Choice:
     alike: bool = True
 
 
-def strip_points(
-    points: gpd.GeoDataFrame,
-    track: Track,
-    delays: tuple[Delay, ...],
-    strips: gpd.GeoDataFrame,
-    settings: Settings,
-    exclusions: Exclusions | None = None,
-) -> gpd.GeoDataFrame:
+def walk_again(material: Material) -> gpd.GeoDataFrame:
     """Walk records the whole way from cleaning to the common windows.
 
     Parameters
     ----------
-    points : geopandas.GeoDataFrame
-        As read.
-    track : Track
-    delays : tuple of Delay
-    strips : geopandas.GeoDataFrame
-        The trial map in the CRS of the points.
-    settings : Settings
-    exclusions : Exclusions, optional
+    material : Material
+        With one thing changed.
 
     Returns
     -------
     geopandas.GeoDataFrame
         Ready for ``make_strips``.
     """
-    cleaned = correct_moisture(clean_points(points, track, delays, settings.clean), settings)
-    assigned = exclude_by_hand(assign_strips(cleaned, strips, settings.strips), exclusions)
+    settings, strips = material.settings, material.strips
+    cleaned = clean_points(material.points, material.track, material.delays, settings.clean)
+    corrected = scale_points(correct_moisture(cleaned, material.moisture_pct, settings), material.factor)
+    assigned = exclude_by_hand(assign_strips(corrected, strips, settings.strips), material.exclusions)
     return mark_windows(assigned, strips, settings.strips)
-
-
-def _walk(material: Material) -> gpd.GeoDataFrame:
-    """Walk the whole way again, from material in which one thing was changed."""
-    return strip_points(
-        material.points, material.track, material.delays, material.strips, material.settings, material.exclusions
-    )
 
 
 def _with_usable(points: gpd.GeoDataFrame, excluding: Flag) -> gpd.GeoDataFrame:
@@ -133,13 +123,13 @@ def _with_usable(points: gpd.GeoDataFrame, excluding: Flag) -> gpd.GeoDataFrame:
 
 def _with_delays(material: Material, delays: tuple[Delay, ...]) -> gpd.GeoDataFrame:
     """Clean with other travel delays."""
-    return _walk(replace(material, delays=delays))
+    return walk_again(replace(material, delays=delays))
 
 
 def _with_logged_width(material: Material) -> gpd.GeoDataFrame:
     """Take the header width set in the display for the cut width everywhere."""
     width = np.where(material.track.pass_id > 0, material.track.swath, 0.0)
-    return _walk(replace(material, track=replace(material.track, cut_width=width)))
+    return walk_again(replace(material, track=replace(material.track, cut_width=width)))
 
 
 def _with_strict(material: Material) -> gpd.GeoDataFrame:
@@ -147,7 +137,7 @@ def _with_strict(material: Material) -> gpd.GeoDataFrame:
     settings = material.settings.model_copy(
         update={"clean": material.settings.clean.model_copy(update={"spike_mad": STRICT_SPIKE_MAD})}
     )
-    return _with_usable(_walk(replace(material, settings=settings)), EXCLUDING | INFORMING)
+    return _with_usable(walk_again(replace(material, settings=settings)), EXCLUDING | INFORMING)
 
 
 def _with_response(material: Material, power: float) -> gpd.GeoDataFrame:
@@ -198,7 +188,7 @@ CLEANING = (
 BY_HAND = Choice(
     "Nothing excluded by hand",
     "the records that a person excluded count like all others",
-    lambda material: _walk(replace(material, exclusions=None)),
+    lambda material: walk_again(replace(material, exclusions=None)),
 )
 
 # Weighed strips do not depend on how records were cleaned; what is left to ask is what the sensor would have said.
@@ -206,6 +196,14 @@ MONITOR = Choice(
     "Yield monitor instead of the scale",
     "the strips' yields as the combine logged them, cleaned",
     lambda material: material.cleaned,
+)
+
+
+# Tickets that scale the combine move all its strips alike.
+UNSCALED = Choice(
+    "Yield monitor without the scale tickets",
+    "the strips' yields as the combine logged them, not brought to the scale's level",
+    lambda material: scale_points(material.cleaned, None if material.factor is None else 1 / material.factor),
 )
 
 
@@ -253,7 +251,8 @@ def list_choices(material: Material) -> tuple[Choice, ...]:
     tuple of Choice
     """
     by_hand = (BY_HAND,) if material.exclusions is not None and material.exclusions.items else ()
-    return (*CLEANING, *by_hand, *delay_choices(material.delays), *RESPONSES)
+    unscaled = (UNSCALED,) if material.factor is not None else ()
+    return (*CLEANING, *by_hand, *delay_choices(material.delays), *RESPONSES, *unscaled)
 
 
 @dataclass(frozen=True)

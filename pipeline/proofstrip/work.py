@@ -17,7 +17,9 @@ from proofstrip.exclusions import ExclusionCount
 from proofstrip.ground_loss import StripLosses
 from proofstrip.loss_balance import Balance, LossDifference
 from proofstrip.machines import MachineOffset
+from proofstrip.moisture import Moisture
 from proofstrip.read import Counts, Exclusions
+from proofstrip.scale import RATIO_COLUMNS, Weighed
 from proofstrip.sensitivity import Alternative
 from proofstrip.spatial import SpatialFit
 from proofstrip.stats import Check, Comparison
@@ -46,15 +48,24 @@ class Work:
         What a person excluded.
     counts : Counts or None
         Ground-loss counts.
+    loads : pandas.DataFrame or None
+        Scale tickets, and which grain each was: see ``loads.match_loads``.
     track : Track or None
     delays : tuple of Delay
     excluded : tuple of ExclusionCount
     sensed, strips : pandas.DataFrame
-        The strip table of the combine, and the one that is compared: of the scale, where every strip was weighed.
+        The strip table of the combine, and the one that is compared: of the scale, where every strip was weighed
+        alone.
+    moisture : Moisture or None
+        What each record's grain is taken to have.
+    scale : Weighed or None
+        What the tickets are good for.
+    factor : pandas.Series of float or None
+        What they multiply each record's grain by, where they scale the combines.
     cells : pandas.DataFrame
         Yield by strip, machine and pass: see ``machines.list_cells``.
     ratios : pandas.DataFrame
-        The monitor against the scale, where both have a strip.
+        The monitor against the scale, a row for each weighing.
     offsets : tuple of MachineOffset
         Empty with one combine.
     drift : tuple of Drift
@@ -83,13 +94,17 @@ class Work:
     points: gpd.GeoDataFrame = field(default_factory=lambda: gpd.GeoDataFrame(empty_frame(POINT_COLUMNS)))
     exclusions: Exclusions | None = None
     counts: Counts | None = None
+    loads: pd.DataFrame | None = None
     track: Track | None = None
     delays: tuple[Delay, ...] = ()
     excluded: tuple[ExclusionCount, ...] = ()
     sensed: pd.DataFrame = field(default_factory=lambda: empty_frame(STRIP_COLUMNS))
     strips: pd.DataFrame = field(default_factory=lambda: empty_frame(STRIP_COLUMNS))
+    moisture: Moisture | None = None
+    scale: Weighed | None = None
+    factor: "pd.Series[float] | None" = None
     cells: pd.DataFrame = field(default_factory=pd.DataFrame)
-    ratios: pd.DataFrame = field(default_factory=pd.DataFrame)
+    ratios: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(RATIO_COLUMNS)))
     offsets: tuple[MachineOffset, ...] = ()
     drift: tuple[Drift, ...] = ()
     comparison: Comparison | None = None
@@ -112,6 +127,11 @@ class Work:
     def followed(self) -> Track:
         """The track, once the machines were followed."""
         return _made(self.track, "clean")
+
+    @property
+    def settled(self) -> Moisture:
+        """The moisture of the grain, once it was settled."""
+        return _made(self.moisture, "moisture")
 
     @property
     def compared(self) -> Comparison:

@@ -1,14 +1,16 @@
 """Walk an invented harvest through cleaning, and hold its strips against what a perfect pipeline would get."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from proofstrip.clean import estimate_delays, follow_machines
+from proofstrip.clean import clean_points, estimate_delays, follow_machines
 from proofstrip.config import Settings, load_settings
-from proofstrip.sensitivity import strip_points
+from proofstrip.moisture import Known, settle_moisture
+from proofstrip.sensitivity import Material, walk_again
 from proofstrip.simulate import SCENARIOS, Simulated, render_folder, simulate_harvest
 from proofstrip.strips import make_strips, project_along
 
@@ -26,13 +28,21 @@ def settings_of(harvest: Simulated, folder: Path) -> Settings:
     return load_settings(folder / "trial.toml")
 
 
+def gather_material(harvest: Simulated, points: gpd.GeoDataFrame, settings: Settings) -> Material:
+    """Walk the points of an invented harvest as far as the strips, and keep what other choices start from."""
+    track = follow_machines(points, settings.clean)
+    delays = estimate_delays(points, track, settings.clean, None)
+    cleaned = clean_points(points, track, delays, settings.clean)
+    found = settle_moisture(cleaned, settings, Known(track, delays, harvest.trial_map))
+    material = Material(points, track, delays, cleaned, harvest.trial_map, settings, found.pct)
+    return replace(material, cleaned=walk_again(material))
+
+
 def strip_errors(name: str, seed: int, folder: Path) -> pd.DataFrame:
     """Give, for each strip, its yield and the one of a perfect pipeline on the same stretch with the same sensor."""
     harvest = simulate_harvest(SCENARIOS[name], seed)
     settings, points = settings_of(harvest, folder), to_points(harvest)
-    track = follow_machines(points, settings.clean)
-    delays = estimate_delays(points, track, settings.clean, None)
-    cleaned = strip_points(points, track, delays, harvest.trial_map, settings)
+    cleaned = gather_material(harvest, points, settings).cleaned
     table = make_strips(cleaned, harvest.trial_map, settings).set_index("strip")
     ground = harvest.ground.rename(columns={"easting_m": "cut_easting_m", "northing_m": "cut_northing_m"})
     place, counted = project_along(ground, harvest.trial_map), project_along(cleaned, harvest.trial_map)

@@ -26,7 +26,7 @@ def read(folder: Path, text: str) -> Tickets:
 )
 def test_weights_are_kilograms(tmp_path: Path, header: str, kilograms: float) -> None:
     loads = read(tmp_path, f"Strip,{header},Moisture (%)\n1,9900,18.3\n1.0,9900,\n").loads
-    assert list(loads.columns) == ["strip", "machine", "wet_mass_kg", "moisture_pct"]
+    assert list(loads.columns) == ["strip", "machine", "day", "wet_mass_kg", "moisture_pct"]
     assert loads["wet_mass_kg"].tolist() == pytest.approx([kilograms] * 2, rel=1e-12)
     assert loads["strip"].tolist() == ["1", "1"]
     assert loads["moisture_pct"].iloc[0] == 18.3
@@ -40,7 +40,18 @@ def test_load_without_moisture_is_kept_and_said(tmp_path: Path) -> None:
 
 def test_loads_by_machine(tmp_path: Path) -> None:
     loads = read(tmp_path, "Combine;Weight (kg);Moisture\nnorth;9900,5;18,3\n").loads
-    assert loads.iloc[0].tolist() == [None, "north", 9900.5, 18.3]
+    assert loads.iloc[0].tolist() == [None, "north", None, 9900.5, 18.3]
+
+
+def test_loads_by_machine_and_day(tmp_path: Path) -> None:
+    loads = read(tmp_path, "Combine,Date,Weight (kg)\nnorth,2024-10-07,9900\nnorth,day 2,9900\n").loads
+    assert loads["day"].tolist() == ["2024-10-07", "day 2"]
+
+
+def test_a_date_that_two_countries_read_differently_is_refused_only_where_it_counts(tmp_path: Path) -> None:
+    with pytest.raises(DataError, match=r"the date in row 1 is '10/07/2024'; write year, month and day"):
+        read(tmp_path, "Combine,Date,Weight (kg)\nnorth,10/07/2024,9900\n")
+    assert read(tmp_path, "Strip,Date,Weight (kg)\n1,10/07/2024,9900\n").loads["day"].tolist() == [None]
 
 
 @pytest.mark.parametrize(

@@ -25,7 +25,7 @@ SMOOTH_S = 4.0
 TAIL_S = 0.4
 BOOTSTRAPS = 200
 AGREE_S = 2.0
-FAR_S = 5.0
+FAR_STEPS = 2.5
 ENTRY_AGREE_S = 6.0
 ENTRY_SETTLED_S = 45.0
 SHIFTED_ENTRY_S = 4.0
@@ -172,7 +172,7 @@ def _estimate(track: Track, flow: Floats, mine: Bools, settings: CleanPart) -> "
     return judge(products, blocks, lags, settings)
 
 
-def judge(sums: Floats, pair: Ints, lags: Floats, settings: CleanPart) -> "Delay | str":
+def judge(sums: Floats, pair: Ints, lags: Floats, settings: CleanPart, within_s: float = AGREE_S) -> "Delay | str":
     """Take the delay with the best agreement, or say why it cannot be trusted.
 
     Parameters
@@ -182,6 +182,8 @@ def judge(sums: Floats, pair: Ints, lags: Floats, settings: CleanPart) -> "Delay
     lags : array of float, shape (k,)
         [s]
     settings : CleanPart
+    within_s : float
+        Resampled stretches agree where they differ by no more [s].
 
     Returns
     -------
@@ -197,10 +199,11 @@ def judge(sums: Floats, pair: Ints, lags: Floats, settings: CleanPart) -> "Delay
     peaks = np.array([_peak(_curve(np.tensordot(sums, weight, axes=([1], [0]))), lags) for weight in drawn]) + TAIL_S
     order = pd.factorize(pair)[0]
     halves = [_peak(_curve(sums[:, order % 2 == side].sum(axis=1)), lags) for side in (0, 1)]
-    confidence = float(np.mean(np.abs(peaks - best) <= AGREE_S))
-    prominence = float(np.nanmax(curve) - np.nanmax(np.where(np.abs(lags - best) > FAR_S, curve, -1.0)))
+    confidence = float(np.mean(np.abs(peaks - best) <= within_s))
+    prominence = float(np.nanmax(curve) - np.nanmax(np.where(np.abs(lags - best) > FAR_STEPS * within_s, curve, -1.0)))
     low, high = np.quantile(peaks, [0.05, 0.95])
-    refusal = _refusal(best, confidence, (abs(halves[0] - halves[1]), high - low), prominence, lags, settings)
+    spread = (abs(halves[0] - halves[1]), float(high - low), within_s)
+    refusal = _refusal((best, confidence, prominence), spread, lags, settings)
     if refusal:
         return refusal
     pairs = len(np.unique(pair))
@@ -210,10 +213,15 @@ def judge(sums: Floats, pair: Ints, lags: Floats, settings: CleanPart) -> "Delay
 
 
 def _refusal(
-    best: float, confidence: float, spread: tuple[float, float], prominence: float, lags: Floats, settings: CleanPart
+    found: tuple[float, float, float], spread: tuple[float, float, float], lags: Floats, settings: CleanPart
 ) -> str:
-    """Say which rule forbids the estimate; empty when none does. Spread: of the halves, and of what was resampled."""
-    split, reach = spread
+    """Say which rule forbids the estimate; empty when none does.
+
+    Found: the best delay, the share of draws that agree, prominence. Spread: of the halves, of the draws, and what
+    counts as agreement.
+    """
+    best, confidence, prominence = found
+    split, reach, within_s = spread
     rules: Sequence[tuple[bool, str]] = (
         (
             best <= lags[0] + 1 or best >= lags[-1] - 1,
@@ -221,7 +229,7 @@ def _refusal(
         ),
         (
             confidence < settings.delay_min_confidence,
-            f"resampled stretches agree within {AGREE_S:g} s in only {confidence:.0%} of cases "
+            f"resampled stretches agree within {within_s:g} s in only {confidence:.0%} of cases "
             f"(at least {settings.delay_min_confidence:.0%})",
         ),
         (

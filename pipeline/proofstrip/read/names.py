@@ -31,7 +31,7 @@ HARVEST = {
     "dry_yield": "kg/m**2",
     "yield": "kg/m**2",
 }
-TICKETS = {"strip": "", "machine": "", "wet_weight": "kg", "moisture": "percent"}
+TICKETS = {"strip": "", "machine": "", "date": "", "wet_weight": "kg", "moisture": "percent"}
 COUNTS = {"strip": "", "zone": "", "frame": "", "seeds": "", "frame_area": "m^2"}
 TARGETS = HARVEST | TICKETS | COUNTS
 CUT_LENGTH = 10

@@ -1,5 +1,6 @@
-"""Scale tickets: the weight and moisture of each load, by strip or by machine."""
+"""Scale tickets: the weight and moisture of each load, by strip, or by machine and day."""
 
+import re
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -17,6 +18,7 @@ from proofstrip.read.table import Head, Loaded
 from proofstrip.read.values import to_labels, to_numbers
 from proofstrip.units import factor_to
 
+DAY = re.compile(r"\d{4}-\d{2}-\d{2}|day \d+")
 HINT = "columns are recognised by name and unit, such as: Strip, Wet weight (lb), Moisture (%)"
 
 
@@ -27,8 +29,8 @@ class Tickets:
     Attributes
     ----------
     loads : pandas.DataFrame
-        A row per load: strip, machine (None where the table has no such column), wet_mass_kg, moisture_pct (NaN where
-        none was taken).
+        A row per load: strip (or several, as written), machine, day (each None where the table has no such column;
+        day also where it has strips), wet_mass_kg, moisture_pct (NaN where none was taken).
     notices : tuple of Notice
     sha256 : str
     """
@@ -67,6 +69,7 @@ def read_tickets(settings: TablePart, folder: Path) -> Tickets:
         {
             "strip": _labels(loaded, choices, "strip", path.name),
             "machine": _labels(loaded, choices, "machine", path.name),
+            "day": _days(loaded, choices, path.name),
             "wet_mass_kg": _numbers(loaded, head, choices["wet_weight"]),
             "moisture_pct": np.nan,
         }
@@ -112,6 +115,20 @@ def _labels(loaded: Loaded, choices: dict[str, Choice], role: str, file: str) ->
             f"{file}: column {choices[role].column!r} is empty in row {row}; name the {role} of every load."
         )
     return [str(label) for label in labels]
+
+
+def _days(loaded: Loaded, choices: dict[str, Choice], file: str) -> list[str | None]:
+    """Read the days of loads by machine; one way of writing only: 10/07 is October in one country, July in the next."""
+    if "strip" in choices:
+        return [None] * loaded.columns.num_rows
+    days = _labels(loaded, choices, "date", file)
+    for row, day in enumerate(days, start=1):
+        if day is not None and not DAY.fullmatch(day):
+            raise DataError(
+                f"{file}: the date in row {row} is {day!r}; write year, month and day with hyphens, such as "
+                "2024-10-07, or 'day 1' where the harvest log names no date."
+            )
+    return days
 
 
 def _numbers(loaded: Loaded, head: Head, choice: Choice) -> np.ndarray[tuple[int], np.dtype[np.float64]]:

@@ -92,7 +92,7 @@ def build_sections(material: ReportMaterial, units: Units) -> list[Section]:
         "How it was done:": [
             _map_section(material, units),
             sections.removal_section(material),
-            sections.combine_section(result),
+            sections.combine_section(result, units),
             sections.run_section(material.run),
             sections.glossary_section(),
         ],

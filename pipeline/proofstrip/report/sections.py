@@ -108,11 +108,12 @@ def money_section(material: ReportMaterial, units: Units, pictures: list[Picture
     return Section("money", "The money", text, pictures, shown, notes=[*notes, CAUTION])
 
 
-def combine_section(result: dict[str, Any]) -> Section:
+def combine_section(result: dict[str, Any], units: Units) -> Section:
     """Say the travel delay of each machine and how it was had, and how the machines read."""
-    said, shown = describe_machines(result)
+    said, shown = describe_machines(result, units)
     text = ["Grain is weighed some seconds after it was cut. Each record was moved back to where its grain stood."]
     items = [describe_delay(entry) for entry in result.get("delay") or []]
+    items += [describe_lag(entry) for entry in result.get("moisture") or []]
     return Section(
         "delay",
         "The combines",
@@ -120,6 +121,33 @@ def combine_section(result: dict[str, Any]) -> Section:
         tables=shown,
         items=items,
     )
+
+
+def describe_lag(entry: dict[str, Any]) -> str:
+    """Say how late one machine's moisture probe reads.
+
+    Parameters
+    ----------
+    entry : dict
+        machine, seconds [s], low, high, reason.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> describe_lag({"machine": "A", "seconds": 36.2, "low": 34.0, "high": 38.1})
+    "A, moisture: its probe reads 36 seconds after the cut (range 34 to 38); each record has its grain's reading."
+    """
+    head = f"{plain(entry.get('machine'))}, moisture: "
+    if is_number(entry.get("seconds")):
+        span = f"{number(entry.get('low'), 0)} to {number(entry.get('high'), 0)}"
+        return (
+            f"{head}its probe reads {number(entry['seconds'], 0)} seconds after the cut (range {span}); each record "
+            "has its grain's reading."
+        )
+    return f"{head}readings stand as logged; how late they are cannot be told: {plain(entry.get('reason'))}."
 
 
 def describe_delay(entry: dict[str, Any]) -> str:

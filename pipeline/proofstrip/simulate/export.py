@@ -147,9 +147,10 @@ def _format_tickets(harvest: Simulated) -> pd.DataFrame:
     # A truck scale shows steps of 20 lb or 10 kg.
     unit, factor, shown = ("lb", KG_PER_LB, 20) if harvest.scenario.units == "us" else ("kg", 1.0, 10)
     steps = harvest.tickets["wet_mass_kg"] / factor / shown
+    column = "Combine" if harvest.scenario.load_of == "combine" else "Strip"
     return pd.DataFrame(
         {
-            "Strip": harvest.tickets["strip"],
+            column: harvest.tickets["machine" if column == "Combine" else "strip"],
             f"Wet weight ({unit})": steps.round().mul(shown).astype(int),
             "Moisture (%)": harvest.tickets["moisture_pct"],
         }
@@ -233,7 +234,7 @@ def _format_readme(harvest: Simulated, story: Story) -> str:
         f"- {item.name}: logs {item.gain:g} x the true flow; grain takes {item.delay_s:g} s to the sensor"
         for item in scenario.combines
     )
-    beside = (TICKETS if scenario.tickets else "") + (COUNTS if scenario.counts else "")
+    beside = (TICKETS[scenario.load_of] if scenario.tickets else "") + (COUNTS if scenario.counts else "")
     return f"""# {story.name}
 
 **Everything here is invented.** A simulator drove combines over a field that does not exist; the place on the map is
@@ -266,5 +267,13 @@ Seed {harvest.seed}, {len(harvest.records)} records, {len(harvest.trial_map)} st
 """
 
 
-TICKETS = "\n- tickets.csv: one load a strip, weighed on an invented scale"
+TICKETS = {
+    kind: f"\n- tickets.csv: {what}, weighed on an invented scale"
+    for kind, what in {
+        "strip": "one load a strip",
+        "block": "one load a block",
+        "pair": "one load for two strips of one treatment",
+        "combine": "loads by combine",
+    }.items()
+}
 COUNTS = "\n- ground_counts.csv: seeds counted in frames on the invented ground, by strip and zone"

@@ -73,7 +73,7 @@ class Simulated:
     trial_map : geopandas.GeoDataFrame
         strip, treatment, block, geometry.
     tickets : pandas.DataFrame
-        strip, wet_mass_kg, moisture_pct of each strip's load as weighed; empty when the scenario weighs none.
+        strip, machine, wet_mass_kg, moisture_pct of each load as weighed; empty when the scenario weighs none.
     counts : pandas.DataFrame
         strip, zone, frame, seeds of each frame on the ground; empty when the scenario counts none.
     scenario : Scenario
@@ -173,7 +173,7 @@ def _join(frames: list[pd.DataFrame]) -> pd.DataFrame:
 
 
 def weigh_loads(scenario: Scenario, layout: Layout, ground: pd.DataFrame, rng: np.random.Generator) -> pd.DataFrame:
-    """Weigh each strip's load: all grain of the passes driven for it, whosever ground it stood on.
+    """Weigh the loads: all grain of the passes driven for their strips, whosever ground it stood on.
 
     Parameters
     ----------
@@ -186,15 +186,41 @@ def weigh_loads(scenario: Scenario, layout: Layout, ground: pd.DataFrame, rng: n
     Returns
     -------
     pandas.DataFrame
-        strip, wet_mass_kg, moisture_pct; no rows when the scenario weighs nothing.
+        strip (several joined by " + "; "" where the ticket names the combine), machine, wet_mass_kg, moisture_pct;
+        no rows when the scenario weighs nothing.
     """
     if not scenario.tickets:
-        return pd.DataFrame({"strip": [], "wet_mass_kg": [], "moisture_pct": []})
+        return pd.DataFrame({"strip": [], "machine": [], "wet_mass_kg": [], "moisture_pct": []})
     strip_of_pass = pd.Series(np.array(layout.strip_names)[layout.pass_strip], index=layout.pass_number)
-    load = ground.groupby(ground["pass_number"].map(strip_of_pass))[["wet_mass_kg", "true_mass_kg"]].sum()
+    own = ground.assign(strip=ground["pass_number"].map(strip_of_pass), machine=ground["machine"].astype(str))
+    strips = own.groupby(["strip", "machine"])[["wet_mass_kg", "true_mass_kg"]].sum().reset_index()
+    load = strips.groupby(_name_loads(scenario, layout, strips)).agg(
+        strip=("strip", lambda names: " + ".join(dict.fromkeys(names))),
+        machine=("machine", "first"),
+        wet_mass_kg=("wet_mass_kg", "sum"),
+        true_mass_kg=("true_mass_kg", "sum"),
+    )
     moisture = 100 - (100 - scenario.standard_moisture_pct) * load["true_mass_kg"] / load["wet_mass_kg"]
     weight = load["wet_mass_kg"] * rng.normal(1, scenario.scale_error_sd, len(load))
     moisture = moisture + rng.normal(0, scenario.ticket_moisture_sd_pt, len(load))
     return pd.DataFrame(
-        {"strip": load.index, "wet_mass_kg": weight.round().to_numpy(), "moisture_pct": moisture.round(1).to_numpy()}
+        {
+            "strip": "" if scenario.load_of == "combine" else load["strip"].to_numpy(),
+            "machine": load["machine"].to_numpy(),
+            "wet_mass_kg": weight.round().to_numpy(),
+            "moisture_pct": moisture.round(1).to_numpy(),
+        }
     )
+
+
+def _name_loads(scenario: Scenario, layout: Layout, strips: pd.DataFrame) -> "pd.Series[str]":
+    """Name the load that each combine's share of a strip went into."""
+    place = strips["strip"].map({name: number for number, name in enumerate(layout.strip_names)}).to_numpy()
+    if scenario.load_of == "block":
+        return pd.Series(layout.strip_block[place], index=strips.index).map("{:04d}".format)
+    if scenario.load_of == "pair":
+        kind = pd.Series(layout.strip_treatment[place], index=strips.index)
+        return kind.astype(str) + (strips.groupby(kind).cumcount() // 2).map(" {:04d}".format)
+    if scenario.load_of == "combine":
+        return strips["machine"] + (strips.groupby("machine").cumcount() // 3).map(" {:04d}".format)
+    return strips["strip"]

@@ -139,7 +139,10 @@ class Scenario:
     swath_set_m : float or None
         Header width set in the display; none: the true one [m].
     tickets : bool
-        One load = one strip, weighed.
+        Loads are weighed.
+    load_of : {'strip', 'block', 'pair', 'combine'}
+        What one load holds: a strip; all strips of a block; two strips of one treatment; or three strips of one
+        combine, of which the ticket names the combine only.
     scale_error_sd, ticket_moisture_sd_pt : float
         Relative SD of a weight (0.0025: nearly all within 0.5 %), SD of a ticket's moisture [pt].
     counts : bool
@@ -238,6 +241,7 @@ class Scenario:
     frozen_s: float = 5.0
     swath_set_m: float | None = None
     tickets: bool = False
+    load_of: Literal["strip", "block", "pair", "combine"] = "strip"
     scale_error_sd: float = 0.0025
     ticket_moisture_sd_pt: float = 0.1
     counts: bool = False
