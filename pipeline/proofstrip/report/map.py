@@ -167,8 +167,9 @@ def _paint(
             i = np.floor(row + ahead * np.cos(heading) - aside * np.sin(heading)).astype(np.int64)
             inside = (j >= 0) & (j < window.columns) & (i >= 0) & (i < window.rows)
             cell = i[inside] * window.columns + j[inside]
-            total += np.bincount(cell, weights=value[inside], minlength=size)
-            samples += np.bincount(cell, minlength=size)
+            # In place: a sum over all pixels for each sample would cost more than the records.
+            np.add.at(total, cell, value[inside])
+            np.add.at(samples, cell, 1.0)
     with np.errstate(invalid="ignore"):
         mean = total / samples
     return mean.reshape(window.rows, window.columns), samples.reshape(window.rows, window.columns)
