@@ -6,6 +6,7 @@ import click
 
 from proofstrip import __version__
 from proofstrip.cli.archive import archive, verify
+from proofstrip.cli.counting_sheet import counting_sheet
 from proofstrip.cli.inspect import inspect
 from proofstrip.cli.layout import layout
 from proofstrip.cli.payback import payback
@@ -37,6 +38,7 @@ def main() -> None:
 
 
 main.add_command(archive)
+main.add_command(counting_sheet)
 main.add_command(inspect)
 main.add_command(layout)
 main.add_command(payback)
