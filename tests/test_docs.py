@@ -77,7 +77,7 @@ def test_readme_trial_file_validates_and_runs(tmp_path: Path) -> None:
 
 
 def test_readme_names_only_commands_that_exist_and_all_of_them() -> None:
-    named = set(re.findall(r"^\| `proofstrip (\w+)", README, flags=re.MULTILINE))
+    named = set(re.findall(r"^\| `proofstrip ([\w-]+)", README, flags=re.MULTILINE))
     assert named == set(main.commands)
 
 
