@@ -7,7 +7,7 @@ import pandas as pd
 from proofstrip.report import figures
 from proofstrip.report.pictures import Picture
 from proofstrip.report.sections import Section
-from proofstrip.report.tables import Row, Table, interval
+from proofstrip.report.tables import Row, Table, capital, interval
 from proofstrip.report.words import Units, number, p_value, percent
 from proofstrip.stats.wording import list_words
 
@@ -66,7 +66,9 @@ def _say_counting(found: dict[str, Any]) -> str:
 def _say_balance(result: dict[str, Any]) -> list[str]:
     """Say whether the ground accounts for the gain, as the check does."""
     return [
-        str(check["note"]) for check in result.get("checks") or [] if check.get("name") == "gain_against_ground_loss"
+        capital(str(check["note"]))
+        for check in result.get("checks") or []
+        if check.get("name") == "gain_against_ground_loss"
     ]
 
 
