@@ -490,9 +490,9 @@ def test_a_folder_that_is_no_run_folder_is_left_alone(trial, fast):
 
 def test_wrong_ground_counts_are_told_together(trial):
     counts = pd.read_csv(trial / "ground_counts.csv", dtype=str)
-    counts.loc[3, "Strip"], counts.loc[7, "Zone"], counts.loc[9, "Seeds"] = "S99", "behind?", "-4"
+    counts.loc[3, "Strip"], counts.loc[7, "Zone"], counts.loc[9, "Seeds"] = "S99", "nowhere", "-4"
     pd.concat([counts, counts.head(1)]).to_csv(trial / "ground_counts.csv", index=False)
-    refused(run(trial), "ground_counts.csv", "'S99'", "row 8 'behind?'", "row 10 '-4'", "1 frames stand there twice")
+    refused(run(trial), "ground_counts.csv", "'S99'", "row 8 'nowhere'", "row 10 '-4'", "1 frames stand there twice")
 
 
 def test_a_frame_in_the_wrong_unit_is_told(trial, fast):

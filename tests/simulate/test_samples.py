@@ -78,3 +78,16 @@ def test_rates_tickets_weigh_the_strips_truth():
     tickets = pd.read_csv(FOLDER / "corn_rates" / "tickets.csv").set_index("Strip")
     dry_kg = tickets["Wet weight (lb)"] * 0.45359237 * (100 - tickets["Moisture (%)"]) / (100 - 15.5)
     assert np.allclose(dry_kg / (truth["true_yield_kg_ha"] * truth["area_m2"] / 10_000), 1, atol=0.012)
+
+
+def test_lifters_save_on_the_ground_what_they_add_to_the_tank():
+    truth = read_truth("sorghum_lifters").set_index("strip")
+    saved = 0.075 * truth["untreated_yield_kg_ha"] - truth["lost_header_kg_ha"]
+    assert np.allclose(saved, truth["true_yield_kg_ha"] - truth["untreated_yield_kg_ha"], atol=0.05)
+    counts = pd.read_csv(FOLDER / "sorghum_lifters" / "ground_counts.csv")
+    assert len(counts) == 12 * 3 * 6
+    mean = counts.pivot_table(index="Strip", columns="Zone", values="Seeds")
+    # A kernel of 28 mg on a square foot of 0.0929 m2 is 3.014 kg/ha.
+    header = (mean["header"] - mean["preharvest"]) * 28 / 100 / 0.09290304
+    apart = (header - truth["lost_header_kg_ha"]).groupby(truth["treatment"]).mean()
+    assert apart.abs().max() < 45
