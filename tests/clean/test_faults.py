@@ -201,10 +201,10 @@ def test_one_wild_record_is_a_spike_and_ten_are_the_crop():
     wild = level.copy()
     wild[100] += 0.8
     ones = np.ones(200, dtype=int)
-    assert np.flatnonzero(spike(wild, ones, 1.0, SETTINGS)).tolist() == [100]
+    assert np.flatnonzero(spike(wild, np.exp(wild), ones, 1.0, SETTINGS)).tolist() == [100]
     patch = level.copy()
     patch[100:110] -= 0.8
-    assert not spike(patch, ones, 1.0, SETTINGS).any()
+    assert not spike(patch, np.exp(patch), ones, 1.0, SETTINGS).any()
 
 
 def test_a_repeated_flow_is_a_stuck_sensor_and_bare_ground_is_not():

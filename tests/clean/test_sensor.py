@@ -124,52 +124,75 @@ class TestSpike:
         level[list(rows)] += height
         return level
 
+    def find(self, settings, level, pass_id=None, record_s=1.0, flow=None):
+        """Look for spikes; without a flow, at a steady speed."""
+        flow = 4.0 * np.exp(level) if flow is None else flow
+        return where(spike(level, flow, self.PASS if pass_id is None else pass_id, record_s, settings))
+
     @pytest.mark.parametrize("height", [1.0, -1.0])
     @pytest.mark.parametrize("length", [1, 3])
     def test_a_short_jump_up_or_down(self, defaults, height, length):
         rows = range(30, 30 + length)
-        assert where(spike(self.planted(rows, height), self.PASS, 1.0, defaults.clean)) == list(rows)
+        assert self.find(defaults.clean, self.planted(rows, height)) == list(rows)
 
     @pytest.mark.parametrize("length", [4, 8])
     def test_a_longer_one_is_the_crop(self, defaults, length):
-        level = self.planted(range(30, 30 + length), -1.0)
-        assert not spike(level, self.PASS, 1.0, defaults.clean).any()
+        assert self.find(defaults.clean, self.planted(range(30, 30 + length), -1.0)) == []
+
+    def test_a_jump_over_ground_is_none_where_the_flow_is_steady(self, defaults):
+        level = self.planted([30, 31], 1.0)
+        assert self.find(defaults.clean, level, flow=4.0 * np.exp(self.LEVEL)) == []
+
+    def test_a_jump_of_the_flow_is_none_where_the_ground_jumps_with_it(self, defaults):
+        assert self.find(defaults.clean, self.LEVEL, flow=4.0 * np.exp(self.planted([30, 31], 1.0))) == []
+
+    def test_grain_that_is_mixed_over_seconds_makes_none_where_the_speed_drops(self, defaults):
+        ground = np.r_[np.full(20, 12.0), np.full(10, 4.0), np.full(30, 12.0)]
+        mixed = np.convolve(np.r_[np.full(9, 12.0), ground, np.full(9, 12.0)], np.ones(9) / 9, mode="same")[9:-9]
+        flow = 0.3 * mixed * np.exp(0.2 * self.LEVEL)
+        level = np.log(flow / ground)
+        assert np.ptp(level) > 0.8
+        assert self.find(defaults.clean, level, flow=flow) == []
+
+    def test_a_flow_near_zero_makes_none_by_its_noise(self, defaults):
+        flow = np.r_[np.full(40, 4.0), np.full(20, 0.05)] + 0.05 * np.sin(np.arange(60) * 1.7)
+        assert self.find(defaults.clean, np.log(np.maximum(flow, 0.001)), flow=flow) == []
 
     def test_seconds_count_and_not_records(self, defaults):
         level = np.tile(self.LEVEL, 3)
         level[90:100] += 1.0
-        assert spike(level, np.ones(180, dtype=int), 0.2, defaults.clean)[90:100].all()
-        assert not spike(level, np.ones(180, dtype=int), 1.0, defaults.clean).any()
+        one = np.ones(180, dtype=int)
+        assert set(range(90, 100)) <= set(self.find(defaults.clean, level, one, 0.2))
+        assert self.find(defaults.clean, level, one) == []
+
+    def test_in_a_slow_log_one_record_can_be_one(self, defaults):
+        assert self.find(defaults.clean, self.planted([30], 1.0), record_s=5.0) == [30]
+        assert self.find(defaults.clean, self.planted([30, 31], 1.0), record_s=5.0) == []
 
     def test_scatter_is_the_pass_s_own(self, defaults):
         calm, wild = self.LEVEL, 12 * self.LEVEL
         level = np.r_[self.planted([30], 0.6, calm), self.planted([30], 0.6, wild)]
-        assert where(spike(level, np.repeat([1, 2], 60), 1.0, defaults.clean)) == [30]
+        assert self.find(defaults.clean, level, np.repeat([1, 2], 60)) == [30]
 
     def test_a_smooth_slope_has_none(self, defaults):
-        assert not spike(np.linspace(-1, 1, 60), self.PASS, 1.0, defaults.clean).any()
+        assert self.find(defaults.clean, np.linspace(-1, 1, 60)) == []
 
-    def test_less_than_five_per_cent_is_never_one(self, defaults):
-        assert not spike(self.planted([30], 0.04, np.zeros(60)), self.PASS, 1.0, defaults.clean).any()
-
-    def test_passes_are_told_apart_where_they_alternate_in_the_rows(self, defaults):
-        level = np.empty(120)
-        level[::2], level[1::2] = self.planted([30], 1.0), self.LEVEL + 3.0
-        assert where(spike(level, np.tile([1, 2], 60), 1.0, defaults.clean)) == [60]
+    def test_less_than_a_fifth_is_never_one(self, defaults):
+        assert self.find(defaults.clean, self.planted([30], 0.15, np.zeros(60))) == []
 
     def test_unknown_levels_are_stepped_over(self, defaults):
         level = self.planted([30], 1.0)
-        level[[10, 29, 31]] = np.nan
-        assert where(spike(level, self.PASS, 1.0, defaults.clean)) == [30]
+        flow = 4.0 * np.exp(level)
+        level[[10, 29, 31]] = flow[10] = np.nan
+        assert self.find(defaults.clean, level, flow=flow) == [30]
 
     def test_passes_under_nine_records_and_no_pass_have_none(self, defaults):
-        level = self.planted([3], 2.0)[:8]
-        assert not spike(level, np.ones(8, dtype=int), 1.0, defaults.clean).any()
-        assert not spike(self.planted([30], 1.0), np.zeros(60, dtype=int), 1.0, defaults.clean).any()
+        assert self.find(defaults.clean, self.planted([3], 2.0)[:8], np.ones(8, dtype=int)) == []
+        assert self.find(defaults.clean, self.planted([30], 1.0), np.zeros(60, dtype=int)) == []
 
     @pytest.mark.parametrize("level", [np.zeros(0), np.full(20, np.nan)])
     def test_nothing_to_judge(self, defaults, level):
-        assert not spike(level, np.ones(len(level), dtype=int), 1.0, defaults.clean).any()
+        assert self.find(defaults.clean, level, np.ones(len(level), dtype=int)) == []
 
 
 def test_short_runs_at_both_ends():

@@ -10,7 +10,7 @@ from tests.clean.truth import to_points
 from proofstrip.clean import follow_machines
 from proofstrip.clean.settle import expected_overlap, find_antenna_shift, settle_width, usual_level
 from proofstrip.clean.track import Track
-from proofstrip.clean.width import Overlap, measure_overlap
+from proofstrip.clean.width import EDGE_PROBE_M, Overlap, measure_overlap
 from proofstrip.config import load_defaults
 from proofstrip.simulate import SCENARIOS, Scenario, simulate_harvest
 
@@ -22,7 +22,7 @@ def settled(overlap_m: np.ndarray) -> np.ndarray:
     """Give the settled overlap of each pass, when each runs along the one before with the overlap given by record."""
     track = drive([((9.0 * k, 0.0), (9.0 * k, 200.0)) for k in range(PASSES)])
     taken, gap = np.maximum(overlap_m, 0) / 9, np.maximum(-overlap_m, 0)
-    edges = (track.pass_id > 1).astype(np.int64)
+    edges = ((track.pass_id > 1) & (overlap_m > -EDGE_PROBE_M)).astype(np.int64)
     overlap = Overlap(np.where(edges > 0, taken, 0.0), edges, np.where(edges > 0, gap, 0.0), -edges)
     lost = 9 - settle_width(track, overlap, SETTINGS)
     return np.array([lost[track.pass_id == number].mean() for number in range(1, PASSES + 1)])
@@ -48,6 +48,19 @@ def test_a_pass_that_clearly_differs_is_measured_and_those_like_it_share_their_u
     level = [0.4] * 8 + [4.5, 0.4, 0.4]
     assert settled(by_pass(level))[9] == pytest.approx(4.5, abs=0.01)
     assert usual_level(np.array([0.3, 0.5, 4.0, 4.2, 4.4]), 0.5)[0] == pytest.approx([0.4, 0.4, 4.2, 4.2, 4.2])
+
+
+def test_overlaps_and_gaps_that_wander_by_half_a_metre_are_chance():
+    # A receiver off by half a metre, whose error wanders along the pass; some gaps are too wide to see the neighbour.
+    rng = np.random.default_rng(5)
+    waves = [0.7 * np.sin(np.arange(111) / 15 + rng.uniform(0, 2 * np.pi)) + rng.normal(0, 0.3) for _ in range(PASSES)]
+    lost = settled(np.concatenate(waves))[1:]
+    assert np.concatenate(waves).min() < -EDGE_PROBE_M
+    assert np.maximum(np.array(waves), 0).mean() > 0.2
+    assert lost.mean() < 0.08
+    # Ground cut before is more than such a receiver explains.
+    waves[6] = waves[6] + 4.5
+    assert settled(np.concatenate(waves))[6] == pytest.approx(waves[6].mean(), abs=0.15)
 
 
 def test_chance_overlap_counts_by_its_mean():
@@ -95,8 +108,9 @@ GOOD_RECEIVER = replace(SCENARIOS["ordinary"], position_noise_m=0.015, pass_offs
         (replace(GOOD_RECEIVER, overlap_sd_m=0.12), 0.06),
         (replace(SCENARIOS["ordinary"], pass_order="every_second", overlap_m=0.2), 0.08),
         (SCENARIOS["contour"], 0.05),
+        (SCENARIOS["poor_positions"], 0.1),
     ],
-    ids=["good_receiver", "every_second", "contour"],
+    ids=["good_receiver", "every_second", "contour", "poor_positions"],
 )
 def test_the_width_of_a_pass_is_near_the_truth(scenario: Scenario, limit_m: float):
     errors = []
@@ -110,7 +124,7 @@ def test_the_width_of_a_pass_is_near_the_truth(scenario: Scenario, limit_m: floa
                 errors.append(np.average((track.cut_width - true)[inner], weights=track.distance[inner]))
     assert len(errors) >= 20
     assert np.sqrt(np.mean(np.square(errors))) <= limit_m
-    assert abs(np.mean(errors)) <= 0.04
+    assert abs(np.mean(errors)) <= 0.05
 
 
 def test_no_records_have_no_width():

@@ -138,7 +138,7 @@ def spike(evidence: Evidence, settings: CleanPart) -> Bools:
     calm = evidence.sound & (evidence.density > 0)
     level = np.log(evidence.density, out=np.full(len(calm), np.nan), where=calm)
     record_s = float(np.median(evidence.track.duration)) if len(calm) else 1.0
-    return sensor.spike(level, evidence.cut.pass_id, record_s, settings)
+    return sensor.spike(level, evidence.flow, evidence.cut.pass_id, record_s, settings)
 
 
 FILTERS: tuple[tuple[Flag, Filter], ...] = (

@@ -8,6 +8,7 @@ from proofstrip.clean.track import Bools, Floats, Ints, first_of_run
 from proofstrip.config import CleanPart
 
 SPIKE_WINDOW_S = 30.0
+LEAST_SPIKE = 0.2  # as a share: less than this no display would call wild
 
 
 def speed_range(speed: Floats, pass_id: Ints, settings: CleanPart) -> Bools:
@@ -104,15 +105,16 @@ def stuck_sensor(flow: Floats, duration: Floats, group: Ints, settings: CleanPar
     return np.asarray((flow > 0) & (lasting >= settings.stuck_s) & (records >= 5), dtype=np.bool_)
 
 
-def spike(level: Floats, pass_id: Ints, record_s: float, settings: CleanPart) -> Bools:
+def spike(level: Floats, flow: Floats, pass_id: Ints, record_s: float, settings: CleanPart) -> Bools:
     """Flag short jumps of the flow, far outside the scatter of their own pass.
 
     Parameters
     ----------
     level : array of float, shape (n,)
         Log of flow over ground; NaN where the record is not to be looked at.
+    flow : array of float, shape (n,)
+        As logged, every record in order of time [kg/s].
     pass_id : array of int, shape (n,)
-        In order of time within each pass.
     record_s : float
         Usual length of a record [s].
     settings : CleanPart
@@ -124,23 +126,34 @@ def spike(level: Floats, pass_id: Ints, record_s: float, settings: CleanPart) ->
 
     Notes
     -----
-    docs/clean.md has figures of what lower limits do to damage that is real.
+    Two must jump, the flow and the flow over ground. Grain is mixed over seconds on its way and ground is not, so where
+    the speed changes flow over ground jumps while the flow does not; where the crop changes both move, but the flow no
+    faster than its mixing lets it: it stays near the records around. docs/clean.md has figures of what lower limits do
+    to damage that is real.
     """
-    window = max(9, round(SPIKE_WINDOW_S / max(record_s, 0.1))) | 1
     longest = max(1, round(settings.spike_s / max(record_s, 0.1)))
+    window = max(9, round(SPIKE_WINDOW_S / max(record_s, 0.1))) | 1
     flagged = np.zeros(len(level), dtype=bool)
+    # From one log to the next this looks across a turn; the ramps there are not judged.
+    around = ndimage.median_filter(np.nan_to_num(flow), max(5, 2 * longest + 1), mode="nearest")
+    off = flow - around
     known = np.flatnonzero(np.isfinite(level) & (pass_id > 0))
-    if len(known) == 0:
-        return flagged
     order = known[np.argsort(pass_id[known], kind="stable")]
     first = np.flatnonzero(first_of_run(pass_id[order]) == np.arange(len(order)))
-    for start, stop in zip(first, np.r_[first[1:], len(order)], strict=True):
-        part = level[order[start:stop]]
-        if len(part) >= 9:
-            rest = part - ndimage.median_filter(part, min(window, len(part)), mode="nearest")
-            limit = settings.spike_mad * 1.4826 * float(np.median(np.abs(rest - np.median(rest))))
-            flagged[order[start:stop]] = short_runs(np.abs(rest) > max(limit, 0.05), longest)
+    for start, stop in zip(first, np.r_[first[1:], len(order)][: len(first)], strict=True):
+        own = order[start:stop]
+        if len(own) >= 9:
+            rest = level[own] - ndimage.median_filter(level[own], min(window, len(own)), mode="nearest")
+            far = _beyond_scatter(rest, settings.spike_mad, LEAST_SPIKE)
+            far &= _beyond_scatter(off[own], settings.spike_mad, LEAST_SPIKE * around[own])
+            flagged[own] = short_runs(far & (rest * off[own] > 0), longest)
     return flagged
+
+
+def _beyond_scatter(rest: Floats, deviations: float, least: Floats | float) -> Bools:
+    """Tell what lies further from zero than so many robust deviations, and than the least that counts."""
+    scatter = 1.4826 * float(np.median(np.abs(rest - np.median(rest))))
+    return np.asarray(np.abs(rest) > np.maximum(deviations * scatter, least), dtype=np.bool_)
 
 
 def short_runs(mask: Bools, longest: int) -> Bools:

@@ -9,15 +9,18 @@ import pandas as pd
 from scipy import ndimage, special
 
 from proofstrip.clean.track import Floats, Ints, Track, first_of_run, last_of_run
-from proofstrip.clean.width import Overlap
+from proofstrip.clean.width import EDGE_PROBE_M, Overlap
 from proofstrip.config import CleanPart
 
 STEADY_MAD_M = 0.3
 RUNNING_M = 30.0
 LEAST_RECORDS = 20
-# Fewer passes alike cannot tell real overlap from noise: as if this many more had shown half of it to be real.
 LEAST_ALIKE = 4
+# How far steering itself makes overlaps differ; judgement. Passes of one field cannot tell that from much larger noise.
+STEERED_SD_M = 0.1
 PRIOR_TRUST = 0.5
+FAR = 3.0  # standard deviations of noise
+MOST_NOISE = 0.2  # of the header: more is ground cut before, however poor the positions
 MOST_SHIFT_M = 0.5
 SURE = 3.0  # standard errors
 
@@ -45,8 +48,11 @@ def settle_width(track: Track, overlap: Overlap, settings: CleanPart) -> Floats:
     signed = overlap.taken * track.swath - overlap.gap
     signed = signed - overlap.side * find_antenna_shift(track, overlap, signed)
     measured = _smooth_within(signed, track.pass_id, max(3, int(RUNNING_M / step_m) | 1))
-    usual, trust, error = _learn_usual(track, overlap, signed, settings.full_width_share)
-    alike = np.abs(measured - usual) <= settings.full_width_share * track.swath
+    passes = _sum_up_passes(track, overlap, signed)
+    noise = _find_noise(track, overlap, measured, passes)
+    usual, trust, error = _learn_usual(track, passes, noise, settings.full_width_share)
+    # A place is off with its whole pass, and once more within it.
+    alike = np.abs(measured - usual) <= _reach(2**0.5 * noise[track.machine], track.swath, settings.full_width_share)
     likely = np.where(alike, usual + trust * (measured - usual), measured)
     sides = np.maximum(overlap.edges, 1)
     lost = sides * expected_overlap(likely / sides, error)
@@ -132,21 +138,42 @@ def _smooth_within(values: Floats, pass_id: Ints, records: int) -> Floats:
     return smooth
 
 
-def _learn_usual(track: Track, overlap: Overlap, signed: Floats, share: float) -> tuple[Floats, Floats, Floats]:
+def _reach(noise: Floats, header: Floats, share: float) -> Floats:
+    """Give how far overlaps may lie from the usual and count as alike: a share of the header, or what noise is."""
+    return np.asarray(np.maximum(share * header, np.minimum(FAR * noise, MOST_NOISE * header)), dtype=np.float64)
+
+
+def _find_noise(track: Track, overlap: Overlap, measured: Floats, passes: pd.DataFrame) -> Floats:
+    """Give, for each machine, by how much overlap differs between the halves of a pass or from its own middle."""
+    passes = passes[passes["level"].abs() <= MOST_NOISE * passes["header"]]
+    halves = passes["halves"].abs().groupby(passes["machine"]).median() / 2**0.5
+    level = pd.Series(track.pass_id).map(passes["level"]).to_numpy()
+    beside = (overlap.edges > 0) & np.isfinite(level)
+    within = pd.Series(np.abs(measured - level)[beside]).groupby(track.pass_id[beside]).median()
+    within = within.groupby(passes["machine"].reindex(within.index)).median()
+    machines = np.arange(int(track.machine.max()) + 1)
+    noise = np.fmax(halves.reindex(machines).to_numpy(), within.reindex(machines).to_numpy())
+    return np.asarray(1.4826 * np.nan_to_num(noise), dtype=np.float64)
+
+
+def _learn_usual(track: Track, passes: pd.DataFrame, noise: Floats, share: float) -> tuple[Floats, Floats, Floats]:
     """Give each record its pass's usual overlap, how far its own is to be trusted, and how far both may be off."""
-    passes = _sum_up_passes(track, overlap, signed)
+    passes = passes.assign(usual=passes["level"], telling=False)
+    passes["reach"] = _reach(noise[passes["machine"].to_numpy()], passes["header"].to_numpy(), share)
     for _, alike in passes.groupby(["machine", "edges"]):
-        reach = share * float(alike["header"].median())
-        level, count = usual_level(alike["level"].to_numpy(), reach)
+        reach = float(alike["reach"].median())
+        level, near = usual_level(alike["level"].to_numpy(), reach)
         passes.loc[alike.index, "usual"] = level
-        passes.loc[alike.index, "telling"] = (count >= LEAST_ALIKE) & (alike["halves"].abs() <= reach).to_numpy()
+        passes.loc[alike.index, "telling"] = (near >= LEAST_ALIKE) & (alike["halves"].abs() <= reach).to_numpy()
     off = (passes["level"] - passes["usual"]) ** 2
     squares = pd.DataFrame({"machine": passes["machine"], "off": off, "noise": passes["halves"] ** 2 / 2})
     by_machine = squares[passes["telling"]].groupby("machine")
-    mean, alike_passes = by_machine.mean(), by_machine.size()
+    mean, count = by_machine.mean(), by_machine.size()
     # Slow errors shift a pass by about as much as its halves differ over root two; the rest of the scatter is real.
-    own = (1 - mean["noise"] / mean["off"].where(mean["off"] > 0)).clip(0, 1).fillna(PRIOR_TRUST)
-    trust = (alike_passes * own + LEAST_ALIKE * PRIOR_TRUST) / (alike_passes + LEAST_ALIKE)
+    prior = (STEERED_SD_M**2 / (STEERED_SD_M**2 + mean["noise"])).clip(upper=PRIOR_TRUST)
+    own = (1 - mean["noise"] / mean["off"].where(mean["off"] > 0)).clip(0, 1).fillna(prior)
+    # The prior weighs as many passes as would be needed to know trust as well: the less it expects, the surer it is.
+    trust = (count * own + 1 / prior) / (count + 1 / prior**2)
     machine = pd.Series(track.machine)
     return (
         pd.Series(track.pass_id).map(passes["usual"]).fillna(0.0).to_numpy(),
@@ -157,23 +184,28 @@ def _learn_usual(track: Track, overlap: Overlap, signed: Floats, share: float) -
 
 def _sum_up_passes(track: Track, overlap: Overlap, signed: Floats) -> pd.DataFrame:
     """Give, for each pass beside cut ground, its median overlap and how far the means of its halves differ."""
-    beside = np.flatnonzero((track.pass_id > 0) & (overlap.edges > 0) & (track.swath > 0))
-    number = track.pass_id[beside]
-    first, last = first_of_run(track.pass_id)[beside], last_of_run(track.pass_id)[beside]
-    late = beside > (first + last) / 2
+    first, last = first_of_run(track.pass_id), last_of_run(track.pass_id)
+    beside, inside = overlap.edges > 0, (track.pass_id > 0) & (track.swath > 0)
+    # A place where the cut ground is out of reach has a wide gap, if most of its pass runs along cut ground.
+    along = np.cumsum(beside)
+    mostly = along[last] - along[first] + beside[first] > (last - first + 1) / 3
+    wide = ~beside & mostly & (overlap.taken == 0)
+    use = np.flatnonzero(inside & (beside | wide))
+    number, late = track.pass_id[use], use > ((first + last) / 2)[use]
     records = pd.DataFrame(
         {
-            "machine": track.machine[beside],
-            "edges": overlap.edges[beside],
-            "header": track.swath[beside],
-            "level": signed[beside],
+            "machine": track.machine[use],
+            "edges": np.where(wide, np.nan, overlap.edges)[use],
+            "header": track.swath[use],
+            "level": np.where(wide, -EDGE_PROBE_M, signed)[use],
         }
     )
-    passes = records.groupby(number).median()
+    by_pass = records.groupby(number)
+    passes = by_pass.median()
     first_half, second_half = (records["level"][mask].groupby(number[mask]).mean() for mask in (~late, late))
     passes["halves"] = (first_half - second_half).reindex(passes.index)
-    passes = passes[records.groupby(number).size() >= LEAST_RECORDS]
-    return passes.assign(edges=passes["edges"].round(), usual=passes["level"], telling=False)
+    passes = passes[by_pass["edges"].count() >= LEAST_RECORDS]
+    return passes.astype({"machine": int}).assign(edges=passes["edges"].round())
 
 
 def usual_level(level: Floats, reach: float) -> tuple[Floats, Ints]:
