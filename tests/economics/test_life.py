@@ -28,6 +28,13 @@ def test_as_numpy_financial_has_it(interest: float, yearly: float) -> None:
         assert own == pytest.approx(100 * npf.irr(flows), rel=1e-7)
 
 
+@pytest.mark.parametrize(("price", "yearly", "years"), [(1e-9, 90_000.0, 100), (1.0, 1e9, 0.3), (5000.0, 0.01, 1)])
+def test_returns_beyond_reason_are_found_all_the_same(price: float, yearly: float, years: float) -> None:
+    outlay = Outlay(price, price, years, 5.0)
+    rate = rate_of_return(outlay, yearly)
+    assert net_present_value(outlay, yearly, rate / 100) == pytest.approx(0.0, abs=1e-6 * price)
+
+
 def test_half_years_lie_between_whole_ones() -> None:
     three, half, four = (net_present_value(Outlay(9000.0, 0.0, years, 5.0), 3000.0) for years in (3, 3.5, 4))
     assert three < half < four

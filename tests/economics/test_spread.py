@@ -103,6 +103,14 @@ def test_the_interval_holds_the_share_it_says() -> None:
     assert line.chance_above(high, belief) == pytest.approx(0.1)
 
 
+@pytest.mark.parametrize("confidence", [0.6, 0.9, 0.999999])
+def test_a_difference_without_scatter_leaves_the_spread_of_the_price(soybean: Crop, confidence: float) -> None:
+    factor, part = soybean.kg_ha_per_bu_ac, EconomicsPart(price={"mean": "10 USD/bu", "sd": "1 USD/bu"})
+    found = price_gain(factor, soybean, part, factor, factor, Beside(confidence))
+    wanted = stats.norm(10, 1).ppf([max((1 - confidence) / 2, 1 / 800), min((1 + confidence) / 2, 799 / 800)])
+    assert (found.gain_per_ac_low, found.gain_per_ac_high) == pytest.approx(wanted, abs=0.02)
+
+
 def test_confidence_of_a_known_gain_moves_its_chance(soybean: Crop) -> None:
     factor, part = soybean.kg_ha_per_bu_ac, EconomicsPart(price="10 USD/bu")
     wide, narrow = (

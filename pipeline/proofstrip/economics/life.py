@@ -8,8 +8,6 @@ from proofstrip.economics.budget import capital_recovery, capital_recovery_facto
 from proofstrip.economics.spread import Spread
 from proofstrip.units import HA_PER_ACRE
 
-HIGHEST_RATE = 1e6  # a share a year; what earns more pays back within half a minute
-
 
 @dataclass(frozen=True)
 class LifeWorth:
@@ -119,9 +117,10 @@ def rate_of_return(outlay: Outlay, yearly: float) -> float | None:
     """
     if outlay.price <= 0 or net_present_value(outlay, yearly, 0.0) < 0:
         return None
-    found = optimize.brentq(
-        lambda rate: net_present_value(outlay, yearly, rate), 0.0, HIGHEST_RATE, xtol=1e-14, maxiter=500
-    )
+    high = 1.0 + yearly / outlay.price
+    while net_present_value(outlay, yearly, high) > 0:
+        high *= 2
+    found = optimize.brentq(lambda rate: net_present_value(outlay, yearly, rate), 0.0, high, xtol=1e-14, maxiter=500)
     return float(100 * found)
 
 

@@ -127,6 +127,11 @@ class GainLine:
         # At each price its own quantile; that of all prices together lies between the outermost of them.
         own = self.slope * belief.quantile(chance) + self.level
         low, high = float(own.min()), float(own.max())
-        if high - low <= 1e-12 * max(abs(low), abs(high)):
+
+        def missing(gain: float) -> float:
+            return 1 - self.chance_above(gain, belief) - chance
+
+        # A yield difference without scatter goes up in steps, which may lie on either side of the ends.
+        if high - low <= 1e-12 * max(abs(low), abs(high)) or missing(low) >= 0:
             return low
-        return float(optimize.brentq(lambda gain: 1 - self.chance_above(gain, belief) - chance, low, high, xtol=1e-10))
+        return high if missing(high) <= 0 else float(optimize.brentq(missing, low, high, xtol=1e-10))
