@@ -39,7 +39,9 @@ def describe_machines(result: dict[str, Any], units: Units) -> tuple[list[str], 
             [str(row["machine"]), number(row["strips"]), *_span(row, "offset_pct", ""), row["note"]] for row in offsets
         ]
         head = ("Combine", "Strips", "Reads, %", f"Margin of error, {confidence}", "How it was told")
-        tables.append(Table("How the combines read against each other", head, "lrrrl", rows))
+        title = "How the combines read against each other"
+        title += ", before the scale tickets" if weighed.get("factors") else ""
+        tables.append(Table(title, head, "lrrrl", rows))
     if told:
         rows = [
             [
