@@ -94,7 +94,7 @@ def build_sections(material: ReportMaterial, units: Units) -> list[Section]:
             sections.removal_section(material),
             sections.combine_section(result, units),
             sections.run_section(material.run),
-            sections.glossary_section(),
+            sections.glossary_section(material.settings.economics is not None),
         ],
     }
     return [replace(part, group=group) for group, parts in groups.items() for part in parts if part is not None]

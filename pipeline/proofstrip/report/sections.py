@@ -18,10 +18,11 @@ from proofstrip.report.pictures import Picture
 from proofstrip.report.tables import Table, plain
 from proofstrip.report.words import Units, count, is_number, number, odds, p_value, percent
 
-CAUTION = (
-    "This is not financial advice: it is arithmetic on one trial and on the prices put in. Scales used for settlement "
-    "must be legal for trade, and local codes and licensed practice come before anything on this page."
+LEGAL = (
+    "Scales used for settlement must be legal for trade, and local codes and licensed practice come before anything on "
+    "this page."
 )
+CAUTION = f"This is not financial advice: it is arithmetic on one trial and on the prices put in. {LEGAL}"
 MOST_WHAT_IF = 3  # treatments whose money is shown at other prices and areas; result.json has them all
 UNPROVEN = (
     "A check forbids an answer (see the top of the page). The figures of this part describe one harvest; they say "
@@ -324,6 +325,6 @@ def _short_value(value: Any) -> str:
     return json.dumps(value, ensure_ascii=False)
 
 
-def glossary_section() -> Section:
-    """Explain the words of the page."""
-    return Section("words", "The words used here", terms=GLOSSARY)
+def glossary_section(priced: bool) -> Section:
+    """Explain the words of the page; without a part on money the caution stands here."""
+    return Section("words", "The words used here", terms=GLOSSARY, notes=[] if priced else [LEGAL])
