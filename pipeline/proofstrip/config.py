@@ -189,6 +189,7 @@ class ReportPart(Part):
     """The page."""
 
     units: Literal["us", "metric"]
+    paper: Literal["letter", "a4"]
     prepared_by: str = ""
 
 

@@ -26,6 +26,7 @@ from proofstrip.read.positions import WGS84
 from proofstrip.read.zones import read_zones
 from proofstrip.record import Clock, describe_inputs, write_json, write_record, write_tables
 from proofstrip.report import ReportMaterial, write_report
+from proofstrip.report.paper import find_weasyprint, write_pdf
 from proofstrip.result import describe_run
 from proofstrip.scale import check_sensor, mean_yield, set_against_monitor, use_tickets
 from proofstrip.sensitivity import Material, check_cleaning, try_choices
@@ -297,7 +298,9 @@ def work_through(settings: Settings, say: Callable[[str], None] = lambda text: N
     return work, clock
 
 
-def run_trial(settings: Settings, folder: Path, say: Callable[[str], None] = lambda text: None) -> dict[str, Any]:
+def run_trial(
+    settings: Settings, folder: Path, say: Callable[[str], None] = lambda text: None, pdf: bool = False
+) -> dict[str, Any]:
     """Run a trial from its raw files to its report.
 
     Parameters
@@ -307,6 +310,8 @@ def run_trial(settings: Settings, folder: Path, say: Callable[[str], None] = lam
         The run folder, written whole or not at all.
     say : callable
         Told the name of each stage as it begins.
+    pdf : bool
+        Set the report as report.pdf too.
 
     Returns
     -------
@@ -316,8 +321,10 @@ def run_trial(settings: Settings, folder: Path, say: Callable[[str], None] = lam
     Raises
     ------
     DataError
-        When the data cannot give an answer.
+        When the data cannot give an answer, or a PDF is wanted and cannot be set.
     """
+    if pdf:
+        find_weasyprint()
     work, clock = work_through(settings, say)
     say("report")
     result = describe_run(work)
@@ -326,5 +333,7 @@ def run_trial(settings: Settings, folder: Path, say: Callable[[str], None] = lam
         write_tables(fresh, work.points, work.strips)
         write_json(fresh / "result.json", result)
         write_report(ReportMaterial(result, work.strips, work.points, work.strips_map, run, settings), fresh)
+        if pdf:
+            write_pdf(fresh, settings.report.paper)
         write_record(fresh, folder, run, settings)
     return result

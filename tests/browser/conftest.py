@@ -22,7 +22,7 @@ HARMFUL = ("serious", "critical")
 
 def missing() -> str:
     """Name what is not installed."""
-    packages = [name for name in ("playwright", "axe_playwright_python") if util.find_spec(name) is None]
+    packages = [name for name in ("playwright", "axe_playwright_python", "weasyprint") if util.find_spec(name) is None]
     return ", ".join([*packages, *([] if CHROMIUM else ["chromium"])])
 
 
@@ -30,9 +30,8 @@ def missing() -> str:
 def browser() -> Iterator[Any]:
     """The browser, started once."""
     if missing():
-        message = (
-            f"no browser tests: {missing()} not installed (pip install 'proofstrip[browser]', apt-get install chromium)"
-        )
+        how = "pip install 'proofstrip[browser,pdf]', apt-get install chromium"
+        message = f"no browser tests: {missing()} not installed ({how})"
         if os.environ.get("PROOFSTRIP_BROWSER"):
             pytest.fail(message)
         pytest.skip(message)

@@ -21,7 +21,8 @@ BAD = "<script>alert(1)</script>"
 @pytest.mark.slow
 @pytest.mark.parametrize("trial", SAMPLES, ids=lambda trial: trial.parent.name)
 def test_report_of_a_sample_field(trial: Path, tmp_path: Path, open_page: Callable[..., Any]) -> None:
-    run_trial(load_settings(trial), tmp_path / "run")
+    run_trial(load_settings(trial), tmp_path / "run", pdf=True)
+    assert (tmp_path / "run" / "report.pdf").read_bytes().startswith(b"%PDF-")
     for width in (DESK, PHONE):
         page = open_page(tmp_path / "run" / "report.html", width)
         page.wait_for_selector("#explore[data-drawn]")

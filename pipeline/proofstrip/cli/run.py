@@ -16,16 +16,19 @@ from proofstrip.run import run_trial
     type=click.Path(file_okay=False, path_type=Path),
     help="Run folder; by default runs/<trial name> beside the trial file.",
 )
-def run(trial: Path, out: Path | None) -> None:
+@click.option("--pdf", is_flag=True, help="Set the report as report.pdf too; needs proofstrip[pdf].")
+def run(trial: Path, out: Path | None, pdf: bool) -> None:
     """Run a trial from its raw files to its report."""
     settings = load_settings(trial)
     folder = out or trial.parent / "runs" / folder_name(settings.trial.name)
-    result = run_trial(settings, folder, lambda stage: click.echo(f"{stage} ...", err=True))
+    result = run_trial(settings, folder, lambda stage: click.echo(f"{stage} ...", err=True), pdf)
     for notice in result["warnings"]:
         click.echo(f"warning: {notice['message']}", err=True)
     click.echo(result["verdict"]["sentence"])
     click.echo(f"Evidence: {result['evidence']['sentence']}")
     click.echo(f"Report: {folder / 'report.html'}")
+    if pdf:
+        click.echo(f"PDF: {folder / 'report.pdf'}")
 
 
 def folder_name(name: str) -> str:
