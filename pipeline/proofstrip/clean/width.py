@@ -12,9 +12,12 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from proofstrip.clean.track import Floats, Ints, Track, first_of_run
+from proofstrip.errors import DataError
 
 TILE_BITS = 6
 TILE = 1 << TILE_BITS
+# Bits for whether a tile is used, and numbers of tiles: half a gigabyte.
+MAX_TILES = 50_000_000
 # The grid is turned against the rows by the golden ratio's angle, so that no row runs along a line of cells.
 GRID_TURN_RAD = float(np.arctan(0.618))
 EDGE_PROBE_M = 0.75
@@ -103,6 +106,12 @@ def lay_grid(track: Track, cell_m: float) -> Ground:
     row = ((along - corner[1]) // TILE).astype(int)
     column = ((across - corner[0]) // TILE).astype(int)
     spread = int(np.ceil(reach / TILE))
+    if (int(row.max()) + 1) * (int(column.max()) + 1) > MAX_TILES:
+        wide, high = (float(np.ptp(edge)) * cell_m / 1000 for edge in (across, along))
+        raise DataError(
+            f"the records spread over {wide:,.0f} km by {high:,.0f} km, too far to follow what was cut; name only the "
+            "files of this field in [harvest] files, or take out records of other places."
+        )
     used = np.zeros((row.max() + spread + 2, column.max() + spread + 2), dtype=bool)
     used[row[cutting], column[cutting]] = True
     used = ndimage.binary_dilation(used, structure=np.ones((2 * spread + 1, 2 * spread + 1), dtype=bool))

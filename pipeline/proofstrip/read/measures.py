@@ -21,6 +21,8 @@ SWATHS_M = (1.0, 25.0)
 FLOWS_KG_S = (0.5, 60.0)
 # Three times as much and more is no flow but a mark such as -9999 (common practice, no source).
 MAX_FLOW_KG_S = 200.0
+# What no record of a combine has, in SI: way [m], speed [m/s], width [m] (common practice, no source).
+CEILINGS = {"distance": 1_000.0, "speed": 100.0, "swath": 100.0}
 # Least share of the crop's ceiling that a whole field yields; only narrows the choices shown.
 MIN_YIELD_SHARE = 0.02
 
@@ -38,6 +40,9 @@ def settle_measures(reading: Reading, settings: HarvestPart, crop: Crop | None) 
     """
     settle_motion(reading, crop)
     _settle_swath(reading, settings, crop)
+    for quantity, ceiling in CEILINGS.items():
+        if quantity in reading.choices and quantity in reading.values:
+            _drop_impossible(reading, quantity, ceiling)
     _settle_moisture(reading, crop)
     if "elevation" in reading.choices and not convert(reading, "elevation", crop, ask=False):
         reading.note(
@@ -118,7 +123,7 @@ def _settle_flow(reading: Reading, crop: Crop | None) -> None:
     if not convert(reading, source, crop):
         return
     if source == "mass_flow":
-        _drop_impossible_flow(reading)
+        _drop_impossible(reading, "mass_flow", MAX_FLOW_KG_S)
         return
     needed = ["swath", "distance", "duration"] + (["moisture"] if source == "dry_yield" else [])
     missing = [name for name in needed if name not in reading.values]
@@ -131,18 +136,20 @@ def _settle_flow(reading: Reading, crop: Crop | None) -> None:
     _flow_from_yield(reading, source, basis_pct)
 
 
-def _drop_impossible_flow(reading: Reading) -> None:
-    """Take flows that no combine has as missing: a display's mark for no value."""
-    flow = reading.values["mass_flow"]
-    impossible = np.abs(flow) > MAX_FLOW_KG_S
+def _drop_impossible(reading: Reading, quantity: str, ceiling: float) -> None:
+    """Take values that no combine has as missing: a display's mark for no value, or damage."""
+    values = reading.values[quantity]
+    impossible = np.abs(values) > ceiling
     if impossible.any():
         row = int(np.flatnonzero(impossible)[0])
-        found = reading.number("mass_flow").values[row]
-        reading.values["mass_flow"] = np.where(impossible, np.nan, flow)
+        found = reading.number(quantity).values[row]
+        reading.values[quantity] = np.where(impossible, np.nan, values)
+        what = "flow" if quantity == "mass_flow" else plain_name(quantity)
+        unit = {"mass_flow": "kg/s", "speed": "m/s"}.get(quantity, "m")
         reading.note(
-            "impossible_flow",
-            f"column {reading.choices['mass_flow'].column!r} is impossible as a flow in {impossible.sum()} of "
-            f"{reading.rows} rows (first: {found:g} in row {row + 1}; at most {MAX_FLOW_KG_S:g} kg/s); "
+            f"impossible_{what}",
+            f"column {reading.choices[quantity].column!r} is impossible as a {what} in {impossible.sum()} of "
+            f"{reading.rows} rows (first: {found:g} in row {row + 1}; at most {ceiling:g} {unit}); "
             "taken as missing.",
         )
 

@@ -14,6 +14,10 @@ MARGIN_DEG = 3.0
 MAX_SCALE_ERROR = 0.005
 # A field is wider than a metre and narrower than a degree.
 DEGREE_SPAN = 1.0
+# A trial and what was harvested around it lie closer together (common practice, no source); many records beyond are
+# another place that was really harvested.
+MAX_FROM_MIDDLE_M = 30_000.0
+MAX_FAR_SHARE = 0.1
 
 
 def utm_crs(longitude: float, latitude: float) -> pyproj.CRS:
@@ -123,6 +127,32 @@ def drop_impossible(xy: Floats, geographic: bool) -> tuple[Floats, int]:
     if geographic:
         bad |= (np.abs(xy[:, 0]) > 180) | (np.abs(xy[:, 1]) > 90)
     return np.where(bad[:, None], np.nan, xy), int(bad.sum())
+
+
+def drop_far(xy: Floats) -> tuple[Floats, int]:
+    """Take single positions that lie far from all others as missing: no field reaches there, and a grid would have to.
+
+    Parameters
+    ----------
+    xy : numpy.ndarray of shape (n, 2)
+        [m]
+
+    Returns
+    -------
+    tuple of numpy.ndarray and int
+        Positions with NaN for the far ones, and how many there were; unchanged when they are many.
+
+    Examples
+    --------
+    >>> drop_far(np.array([[0.0, 0.0]] * 20 + [[9e5, 0.0]]))[1]
+    1
+    """
+    if not np.isfinite(xy).all(axis=1).any():
+        return xy, 0
+    far = np.hypot(*(xy - np.nanmedian(xy, axis=0)).T) > MAX_FROM_MIDDLE_M
+    if not far.any() or far.mean() > MAX_FAR_SHARE:
+        return xy, 0
+    return np.where(far[:, None], np.nan, xy), int(far.sum())
 
 
 def looks_like_degrees(xy: Floats) -> bool:

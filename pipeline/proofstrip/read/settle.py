@@ -64,7 +64,14 @@ def settle_position(reading: Reading, settings: HarvestPart, crs: pyproj.CRS | N
     reading.place = (float(middle[0]), float(middle[1]))
     reading.crs = positions.utm_crs(*reading.place) if crs is None else crs
     positions.check_inside(reading.crs, reading.place, reading.name, reading.map_extent)
-    projected = positions.transform(xy, source, reading.crs)
+    projected, far = positions.drop_far(positions.transform(xy, source, reading.crs))
+    if far:
+        reading.note(
+            "far_position",
+            f"{far} records lie more than {positions.MAX_FROM_MIDDLE_M / 1000:g} km from the middle of all; their "
+            "positions are taken as missing.",
+        )
+    impossible += far
     reading.values["easting"], reading.values["northing"] = projected[:, 0], projected[:, 1]
     empty = int(np.isnan(projected).any(axis=1).sum()) - impossible
     if empty > 0:
