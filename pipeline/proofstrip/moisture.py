@@ -202,7 +202,7 @@ def settle_moisture(points: gpd.GeoDataFrame, settings: Settings, known: Known |
         whole |= points["machine"].astype(object).isin(distrusted)
         notices += _say_stuck(stuck, distrusted, points)
         if known is not None:
-            logged, lags = _move(logged, known, settings)
+            logged, lags = _move(logged, known, settings, set(points.loc[lacking, "machine"]))
     middle = _middle_of_pass(logged, points, known, whole | logged.isna())
     empty = middle.isna() & (whole | logged.isna()) & (points["pass_id"] > 0)
     if empty.any():
@@ -250,11 +250,12 @@ def _fill_unmeasured(
 
 
 def _move(
-    logged: "pd.Series[float]", known: Known, settings: Settings
+    logged: "pd.Series[float]", known: Known, settings: Settings, unmeasured: set[str]
 ) -> "tuple[pd.Series[float], tuple[ProbeLag, ...]]":
-    """Give each record the reading that its own grain got, where the lag can be told."""
+    """Give each record the reading that its own grain got, where there are readings and the lag can be told."""
     reading: Floats = np.asarray(logged, dtype=np.float64)
-    lags = estimate_lags(reading, known.track, settings.clean)
+    found = estimate_lags(reading, known.track, settings.clean)
+    lags = tuple(lag for lag in found if lag.machine not in unmeasured)
     return pd.Series(move_readings(reading, known.track, known.delays, lags), index=logged.index), lags
 
 
