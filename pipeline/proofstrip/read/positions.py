@@ -106,7 +106,14 @@ def transform(xy: Floats, source: pyproj.CRS, target: pyproj.CRS) -> Floats:
     """
     if source == target:
         return xy
-    carried = np.column_stack(pyproj.Transformer.from_crs(source, target, always_xy=True).transform(xy[:, 0], xy[:, 1]))
+    try:
+        way = pyproj.Transformer.from_crs(source, target, always_xy=True)
+    except pyproj.exceptions.ProjError as fault:
+        raise DataError(
+            f"the coordinate system {source.name!r} cannot be carried over to {target.name!r}; set the right one in "
+            "[harvest] crs, or save the file with its true one."
+        ) from fault
+    carried = np.column_stack(way.transform(xy[:, 0], xy[:, 1]))
     return np.where(np.isfinite(carried), carried, np.nan)
 
 

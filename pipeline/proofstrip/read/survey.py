@@ -129,7 +129,8 @@ def _survey(raw: Input, path: Path, crop: Crop | None) -> Survey:
     used = {column.column for column in columns}
     asked = {name for name in reading.head.names if any(repr(name) in said.sentence for said in reading.questions)}
     return Survey(
-        file=str(path) + (f"/{raw.name.partition(path.name + '/')[2]}" if raw.path != raw.source else ""),
+        # Of an archive: with the name inside.
+        file=str(path) + raw.name.removeprefix(path.name) * raw.name.startswith(f"{path.name}/"),
         source=str(path),
         format=reading.head.format,
         layout=reading.head.layout,

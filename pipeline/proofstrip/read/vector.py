@@ -73,6 +73,8 @@ def load_vector(head: Head, types: dict[str, pa.DataType]) -> Loaded:
         warnings.simplefilter("always")
         try:
             _, table = pyogrio.read_arrow(head.path, layer=head.layout["layer"], columns=list(types))
+            # Texts that are no UTF-8 would fail only where they are looked at.
+            table.validate(full=True)
         except GDAL_FAULTS as fault:
             raise unreadable(head.path, head.format, fault) from fault
     notices = tuple(Notice("format_warning", f"{head.path.name}: {warning.message}.") for warning in warned)
@@ -129,6 +131,7 @@ def load_parquet(head: Head, types: dict[str, pa.DataType]) -> Loaded:
     wanted = list(types) + ([head.geometry] if head.geometry else [])
     try:
         table = pa.parquet.read_table(head.path, columns=wanted)
+        table.validate(full=True)
     except PARQUET_FAULTS as fault:
         raise unreadable(head.path, head.format, fault) from fault
     if not head.geometry:
