@@ -15,6 +15,7 @@ from proofstrip.archive.hashes import hash_stream
 from proofstrip.archive.layers import write_points, write_strips
 from proofstrip.archive.names import Naming, hash_content, name_trial
 from proofstrip.archive.provenance import describe_provenance
+from proofstrip.archive.reread import UNREADABLE, read_again
 from proofstrip.archive.runs import FinishedRun, RawFile, load_run, place_sources
 from proofstrip.archive.store import Store
 from proofstrip.archive.surfaces import write_surfaces
@@ -87,7 +88,7 @@ def archive_run(folder: Path, store: Store) -> Archived:
         with store.new_item(naming.folder) as fresh:
             write_item(run, naming, points, earlier, fresh)
         store.write_index()
-    except OSError as fault:
+    except UNREADABLE as fault:
         raise DataError(f"{store.address} cannot be written: {fault}. Nothing of this run was archived.") from fault
     return Archived(naming.item, naming.folder, number, True, earlier.data["id"] if earlier else None)
 
@@ -126,6 +127,8 @@ def write_item(run: FinishedRun, naming: Naming, points: gpd.GeoDataFrame, earli
     for output in run.record["outputs"]:
         if output["file"] != REMADE:
             _copy(run.folder / output["file"], folder / output["file"])
+            if hash_file(folder / output["file"]) != output["sha256"]:
+                raise OSError(f"{output['file']} changed while it was copied")
     _copy(run.folder / "run.json", folder / "run.json")
     strips_map = read_trial_map(run.settings.trial_map, run.settings.folder).strips
     write_points(points, naming, folder / REMADE)
@@ -140,7 +143,11 @@ def write_item(run: FinishedRun, naming: Naming, points: gpd.GeoDataFrame, earli
     contents = Contents(run, naming, points, strips_map, surfaces, rasters)
     files = sorted(path for path in folder.rglob("*") if path.is_file())
     hashed = {path.relative_to(folder).as_posix(): (_hash_one(path), path.stat().st_size) for path in files}
-    write_json(folder / ITEM, describe_item(contents, hashed, earlier))
+    item = describe_item(contents, hashed, earlier)
+    # A full disk can cut a file short without a word from its writer.
+    for name, problem in read_again(folder, hashed, item["properties"]).items():
+        raise OSError(f"{name} {problem}")
+    write_json(folder / ITEM, item)
 
 
 def _hash_one(path: Path) -> str:

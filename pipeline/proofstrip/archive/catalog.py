@@ -270,13 +270,15 @@ def _roles(file: str) -> list[str]:
     return ["data"] if file in DATA or file.endswith(".tif") else ["metadata"]
 
 
-def describe_collection(items: list[Item]) -> dict[str, Any]:
+def describe_collection(items: list[Item], trials_sha256: str) -> dict[str, Any]:
     """Make collection.json of all items.
 
     Parameters
     ----------
     items : list of Item
         At least one.
+    trials_sha256 : str
+        Of trials.parquet.
 
     Returns
     -------
@@ -303,7 +305,9 @@ def describe_collection(items: list[Item]) -> dict[str, Any]:
         link.extra_fields["file:checksum"] = to_multihash(item.sha256)
         collection.add_link(link)
     href = f"./{TRIALS}"
-    collection.add_asset("trials", pystac.Asset(href, "a row an item", None, MEDIA[".parquet"], ["metadata"]))
+    asset = pystac.Asset(href, "a row an item", None, MEDIA[".parquet"], ["metadata"])
+    asset.extra_fields["file:checksum"] = to_multihash(trials_sha256)
+    collection.add_asset("trials", asset)
     described: dict[str, Any] = collection.to_dict(include_self_link=False, transform_hrefs=False)
     plain: dict[str, Any] = json.loads(json.dumps(described))
     return plain

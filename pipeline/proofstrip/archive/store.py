@@ -181,8 +181,25 @@ def make_index(items: list[Item]) -> dict[str, bytes]:
     """
     table = BytesIO()
     list_trials(items).to_parquet(table, index=False, schema_version="1.1.0", write_covering_bbox=True)
-    collection = json.dumps(describe_collection(items), indent=1, ensure_ascii=False) + "\n"
-    return {TRIALS: table.getvalue(), COLLECTION: collection.encode(), README: README_TEXT.encode()}
+    content = table.getvalue()
+    return {TRIALS: content, COLLECTION: make_collection(items, content), README: README_TEXT.encode()}
+
+
+def make_collection(items: list[Item], trials: bytes) -> bytes:
+    """Make collection.json.
+
+    Parameters
+    ----------
+    items : list of Item
+    trials : bytes
+        trials.parquet.
+
+    Returns
+    -------
+    bytes
+    """
+    sha256, _ = hash_stream(BytesIO(trials))
+    return (json.dumps(describe_collection(items, sha256), indent=1, ensure_ascii=False) + "\n").encode()
 
 
 def open_store(address: str) -> Store:
