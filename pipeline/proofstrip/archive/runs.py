@@ -9,7 +9,7 @@ from typing import Any
 from proofstrip.config import ArchivePart, Settings, load_settings
 from proofstrip.errors import DataError
 from proofstrip.read.exclusions import USUAL_NAME
-from proofstrip.read.files import COMPANIONS, expand_names, hash_file, short_name
+from proofstrip.read.files import expand_names, hash_file, list_parts, short_name
 from proofstrip.record import plain_settings, read_result
 
 ASK = """{trial} has no [archive] part, and nobody can use an archive whose terms are not known. Write into it
@@ -165,24 +165,6 @@ def place_sources(run: FinishedRun) -> dict[str, Path]:
     files += [part for raw in run.raw for part in list_parts(raw.path)]
     common = os.path.commonpath([file.parent for file in files])
     return {f"source/{short_name(file, Path(common))}": file for file in files}
-
-
-def list_parts(path: Path) -> list[Path]:
-    """List all files that belong to a raw file: the companions of a shapefile.
-
-    Parameters
-    ----------
-    path : pathlib.Path
-
-    Returns
-    -------
-    list of pathlib.Path
-        The file itself first.
-    """
-    if path.suffix.lower() != ".shp":
-        return [path]
-    beside = sorted(one for one in path.parent.iterdir() if one.stem == path.stem and one != path)
-    return [path, *(one for one in beside if one.suffix.lower() in COMPANIONS and one.is_file())]
 
 
 def _read_record(folder: Path) -> dict[str, Any]:
