@@ -57,6 +57,8 @@ MEANINGS = {
         "files": "names and globs of the raw files, beside the trial file",
         "crs": "coordinate system, only for files that have none: `EPSG:26915`",
         "swath": "header width, only for files without a column for it",
+        "rows": "rows of a row header, with `row_spacing`: passes are narrower by whole rows or not at all",
+        "row_spacing": "distance of rows",
         "delay_applied_s": "seconds that the display already moved its records by; used where the data cannot tell",
     },
     "harvest.columns": {

@@ -70,6 +70,19 @@ def test_quantities_come_in_any_unit_of_their_kind(tmp_path):
     assert settings.clean.jump_m_s == pytest.approx(2.2352)
 
 
+def test_a_row_header_is_told_whole_and_as_wide_as_the_header(tmp_path):
+    def harvest(more: str) -> str:
+        return GOOD.replace('files = ["a.csv"]', 'files = ["a.csv"]\n' + more)
+
+    rows = 'rows = 12\nrow_spacing = "30 in"\n'
+    settings = load_settings(write(tmp_path, harvest(rows + 'swath = "30 ft"')))
+    assert (settings.harvest.rows, settings.harvest.row_spacing_m) == (12, pytest.approx(0.762))
+    (only,) = problems(tmp_path, harvest("rows = 12"))
+    assert "give both or neither" in only
+    (only,) = problems(tmp_path, harvest(rows + 'swath = "20 ft"'))
+    assert "12 rows of 0.762 m make 9.14 m, but swath is 6.10 m" in only
+
+
 @pytest.mark.parametrize(
     ("text", "said"),
     [("[trial\nname = 1", "not valid TOML"), ("", "[trial] is missing"), (None, "there is no such file")],

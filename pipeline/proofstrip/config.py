@@ -65,8 +65,24 @@ class HarvestPart(Part):
     files: tuple[str, ...] = Field(min_length=1)
     crs: str | None = None
     swath_m: Metres | None = Field(None, alias="swath", gt=0, le=30)
+    rows: int | None = Field(None, ge=1, le=48)
+    row_spacing_m: Metres | None = Field(None, alias="row_spacing", ge=0.1, le=2)
     delay_applied_s: float | None = Field(None, ge=-30, le=60)
     columns: dict[str, ColumnChoice] = Field(default_factory=dict)
+
+    @model_validator(mode="after")
+    def _check_rows(self) -> "HarvestPart":
+        """Refuse half of a row header, and one that is not as wide as the header."""
+        if (self.rows is None) != (self.row_spacing_m is None):
+            raise ValueError("rows and row_spacing tell of a row header together; give both or neither")
+        if self.rows and self.row_spacing_m and self.swath_m:
+            header_m = self.rows * self.row_spacing_m
+            if abs(header_m - self.swath_m) > self.row_spacing_m / 4:
+                raise ValueError(
+                    f"{self.rows} rows of {self.row_spacing_m:.3g} m make {header_m:.2f} m, but swath is "
+                    f"{self.swath_m:.2f} m; correct one of them"
+                )
+        return self
 
 
 class TrialMapPart(Part):

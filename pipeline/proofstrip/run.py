@@ -9,7 +9,7 @@ from typing import Any
 from proofstrip.along import ZoneDifference, compare_along, compare_zones
 from proofstrip.assign import assign_strips
 from proofstrip.checks import check_strips, look_at_run, warn_in_answer
-from proofstrip.clean import clean_points, estimate_delays, follow_machines
+from proofstrip.clean import check_header, clean_points, estimate_delays, follow_machines
 from proofstrip.config import Settings
 from proofstrip.drift import check_order, estimate_drift
 from proofstrip.economics import delivered_moisture, price_rates, price_treatments
@@ -95,8 +95,11 @@ def _name_input(settings: Settings, file: str) -> str:
 def clean(work: Work) -> Work:
     """Find passes and travel delay, flag faults, put the grain on its ground."""
     settings = work.settings.clean
-    track = follow_machines(work.points, settings)
-    delays = estimate_delays(work.points, track, settings, work.settings.harvest.delay_applied_s)
+    harvest = work.settings.harvest
+    if harvest.rows is not None and harvest.row_spacing_m is not None:
+        check_header(work.points, harvest.rows, harvest.row_spacing_m)
+    track = follow_machines(work.points, settings, harvest.row_spacing_m)
+    delays = estimate_delays(work.points, track, settings, harvest.delay_applied_s)
     points = clean_points(work.points, track, delays, settings)
     return replace(work, track=track, delays=delays, points=points, notices=(*work.notices, *track.notices))
 

@@ -29,6 +29,7 @@ from proofstrip.clean.position import (
     position_frozen,
     position_jump,
 )
+from proofstrip.clean.rows import check_header, snap_to_rows
 from proofstrip.clean.settle import settle_width
 from proofstrip.clean.shift import Cut, find_cut
 from proofstrip.clean.track import (
@@ -50,12 +51,12 @@ from proofstrip.config import CleanPart
 from proofstrip.errors import DataError
 from proofstrip.flags import EXCLUDING, Flag
 
-__all__ = ["FILTERS", "Delay", "Track", "clean_points", "estimate_delays", "follow_machines"]
+__all__ = ["FILTERS", "Delay", "Track", "check_header", "clean_points", "estimate_delays", "follow_machines"]
 
 HEADING_REACH_M = 6.0
 
 
-def follow_machines(points: gpd.GeoDataFrame, settings: CleanPart) -> Track:
+def follow_machines(points: gpd.GeoDataFrame, settings: CleanPart, row_m: float | None = None) -> Track:
     """Follow each machine through its records: positions mended, passes found, cut width measured.
 
     Parameters
@@ -63,6 +64,8 @@ def follow_machines(points: gpd.GeoDataFrame, settings: CleanPart) -> Track:
     points : geopandas.GeoDataFrame
         As ``read_harvest`` gives it.
     settings : CleanPart
+    row_m : float, optional
+        Distance of rows under a row header, which cuts whole rows [m].
 
     Returns
     -------
@@ -90,6 +93,8 @@ def follow_machines(points: gpd.GeoDataFrame, settings: CleanPart) -> Track:
     header_up, notices = settle_header(track, state, flow, settings)
     track = number_passes(replace(track, header_up=header_up, notices=notices))
     width = settle_width(track, measure_overlap(track, settings.cell_m), settings)
+    if row_m is not None:
+        width = snap_to_rows(width, track.swath, row_m)
     beside = off_pass(track, settings)
     cut_width = np.where(track.pass_id > 0, width, 0.0)
     return replace(track, cut_width=cut_width, beside=beside, repeated=np.flatnonzero(repeated))
