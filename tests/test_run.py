@@ -79,7 +79,7 @@ def test_a_strip_is_the_ratio_of_its_sums(runs):
 
 def test_run_json_names_inputs_stages_and_flags(runs):
     run = json.loads((runs[0] / "run.json").read_text(encoding="utf-8"))
-    assert {entry["file"] for entry in run["inputs"]} == {"harvest.csv", "trial_map.geojson"}
+    assert {entry["file"] for entry in run["inputs"]} == {"harvest.csv", "trial_map.geojson", "ground_counts.csv"}
     assert [stage["stage"] for stage in run["stages"]][:3] == ["read", "weigh", "clean"]
     assert len(run["flags"]) == 22
 
