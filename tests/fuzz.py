@@ -206,7 +206,9 @@ def count_rows(path: Path) -> int | None:
             with sqlite3.connect(path) as base:
                 return int(base.execute("select count(*) from log").fetchone()[0])
         if path.suffix == ".shp":
-            return (path.with_suffix(".shx").stat().st_size - 100) // 8
+            # Bytes put into the index are no records: the table beside it has as many as it says.
+            listed = int.from_bytes(path.with_suffix(".dbf").read_bytes()[4:8], "little")
+            return min((path.with_suffix(".shx").stat().st_size - 100) // 8, listed)
         if path.name == "card":
             return count_log(path / "TLG00001.BIN", (path / "TLG00001.XML").read_text())
     except (ValueError, KeyError, TypeError, csv.Error, sqlite3.Error, OSError):
