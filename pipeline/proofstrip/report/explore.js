@@ -254,7 +254,7 @@
 
   function forget() {
     state.mark = -1;
-    tell(["Point at the map, or move the cross with the keyboard, to read a record."], false);
+    tell(["Point at or tap the map, or move the cross with the keyboard, to read a record."], false);
   }
 
   function lookAt(x, y, spoken) {
