@@ -4,10 +4,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from proofstrip.checks import check_strips, look_at_run, warn_in_answer
+from proofstrip.checks import check_removals, check_strips, look_at_run, warn_in_answer
 from proofstrip.clean import Delay
 from proofstrip.config import load_defaults
 from proofstrip.flags import Flag
+from proofstrip.removals import ANY_REASON, Removal
 from proofstrip.stats import Check
 
 
@@ -105,17 +106,43 @@ def test_time_and_width_have_margins_too():
     assert found.note.startswith("tried was cut 0.67 % narrower than the control.")
 
 
-@pytest.mark.parametrize(
-    ("name", "flag"),
-    [("removed_by_treatment", Flag.STUCK_SENSOR), ("excluded_by_treatment", Flag.EXCLUDED_BY_HAND)],
-)
-def test_removing_more_from_one_treatment_fails_and_records_by_hand_are_told_apart(name, flag):
-    points = flag_some(flag, 1, 3, 1, 3)
-    found = check(name, strips(), points)
+def test_records_excluded_by_hand_are_told_apart():
+    points = flag_some(Flag.EXCLUDED_BY_HAND, 1, 3, 1, 3)
+    found = check("excluded_by_treatment", strips(), points)
     assert (found.passed, found.value) == (False, pytest.approx(20.0))
     assert "20.0 points more" in found.note
     others = [one.name for one in check_strips(points, strips(), "control", PART) if one.passed is False]
-    assert others == [name]
+    assert others == ["excluded_by_treatment"]
+
+
+def removal(treatment: str, share: float, seldom: bool | None, reason: str = ANY_REASON) -> Removal:
+    adjusted = None if reason == ANY_REASON else 0.06
+    return Removal(reason, treatment, "window", 10, share, share, 0.03, adjusted, seldom)
+
+
+@pytest.mark.parametrize(
+    ("share", "seldom", "passed"),
+    [(0.0195, True, True), (0.0205, True, False), (0.2, False, True), (0.0205, None, False), (0.0195, None, True)],
+)
+def test_removing_more_fails_beyond_a_point_unless_chance_often_does_as_much(share, seldom, passed):
+    found = check_removals((removal("control", 0.01, seldom), removal("tried", share, seldom)), "control")
+    assert (found.passed, found.value) == (passed, pytest.approx(100 * (share - 0.01)))
+    assert found.note.endswith("Chance alone does as much in 3 % of cases.")
+
+
+def test_one_reason_can_fail_alone_and_is_named():
+    alike = (removal("control", 0.05, False), removal("tried", 0.05, False))
+    one = (removal("control", 0.0, True, "spike"), removal("tried", 0.04, True, "spike"))
+    found = check_removals((*alike, *one), "control")
+    assert found.passed is False
+    assert found.note == (
+        "Of the records of tried, cleaning removed 4.0 points more than of the control's for one reason: a jump in "
+        "flow for a moment, far outside its own pass. Chance alone does as much in 6 % of cases."
+    )
+
+
+def test_no_removals_have_nothing_to_compare():
+    assert check_removals((), "control").passed is None
 
 
 @pytest.mark.parametrize(

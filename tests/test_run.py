@@ -112,6 +112,6 @@ def test_files_of_one_name_in_two_folders_are_both_among_the_inputs(tmp_path, co
     trial.write_text(text, encoding="utf-8")
     run_trial(load_settings(trial), tmp_path / "out")
     run = json.loads((tmp_path / "out" / "run.json").read_text(encoding="utf-8"))
-    names = {"monday/harvest.csv", "tuesday/harvest.csv", "trial_map.geojson"}
+    names = {"monday/harvest.csv", "tuesday/harvest.csv", "trial_map.geojson", "ground_counts.csv"}
     assert {entry["file"] for entry in run["inputs"]} == names
-    assert len({entry["sha256"] for entry in run["inputs"]}) == 3
+    assert len({entry["sha256"] for entry in run["inputs"]}) == 4

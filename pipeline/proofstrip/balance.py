@@ -7,9 +7,12 @@ import pandas as pd
 from scipy import special
 
 from proofstrip.config import StatsPart
-from proofstrip.stats.design import average_strips
+from proofstrip.stats.design import average_strips, recognise
 from proofstrip.stats.paired import Floats, sign_flip_p
-from proofstrip.stats.permutation import permutation_p
+from proofstrip.stats.permutation import family_p, permutation_p
+
+# Measured: docs/checks.md says how often harmless trials fail with it.
+SELDOM = 0.10
 
 
 @dataclass(frozen=True)
@@ -40,8 +43,7 @@ class Balance:
             return ""
         places = 2 if max(abs(self.low), abs(self.high)) < 1 else 1
         span = f"{self.low:+.{places}f} to {self.high:+.{places}f} {unit}".replace("-", "\N{MINUS SIGN}")
-        cases = f"{100 * self.p_value:.0f}" if self.p_value >= 0.01 else f"{max(100 * self.p_value, 0.1):.1f}"
-        return f" Margin of error: {span}. Chance alone does as much in {cases} % of cases."
+        return f" Margin of error: {span}.{say_chance(self.p_value)}"
 
 
 def compare_column(
@@ -85,6 +87,138 @@ def compare_column(
         if one is not None:
             found.append(one)
     return found
+
+
+def say_chance(p: float) -> str:
+    """Say how often chance alone does as much, as a sentence to go on with.
+
+    Parameters
+    ----------
+    p : float
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> say_chance(0.0312), say_chance(0.004)
+    (' Chance alone does as much in 3 % of cases.', ' Chance alone does as much in 0.4 % of cases.')
+    """
+    cases = f"{100 * p:.0f}" if p >= 0.01 else f"{max(100 * p, 0.1):.1f}"
+    return f" Chance alone does as much in {cases} % of cases."
+
+
+@dataclass(frozen=True)
+class Chances:
+    """How often labels dealt anew within blocks set any treatment as far from the control, in one thing after another.
+
+    Attributes
+    ----------
+    alone, together : ndarray, shape (questions,)
+        p of each thing, and with an allowance for asking about them all.
+    least : float
+        The least that p can be: with three pairs 0.25.
+    """
+
+    alone: Floats
+    together: Floats
+    least: float
+
+    def seldom(self, p: float) -> bool:
+        """Tell whether chance does as much in at most 10 % of cases, or as seldom as so few strips can show."""
+        return p <= max(SELDOM, self.least) * (1 + 1e-9)
+
+
+def deal_labels(strips: pd.DataFrame, questions: pd.DataFrame, control: str, settings: StatsPart) -> Chances | None:
+    """Ask how often labels dealt anew within blocks set any treatment as far from the control.
+
+    Parameters
+    ----------
+    strips : pandas.DataFrame
+        treatment, block.
+    questions : pandas.DataFrame
+        A column for each thing asked about, on the index of the strips; strips without a value are left out.
+    control : str
+    settings : StatsPart
+        Number and seed of random arrangements.
+
+    Returns
+    -------
+    Chances or None
+        None where the design repeats nothing.
+    """
+    known = (questions.notna().all(axis=1) & (questions.shape[1] > 0)).to_numpy()
+    table = strips.loc[known, ["treatment", "block"]]
+    treatments = table["treatment"].astype(str).tolist()
+    if control not in treatments or len(set(treatments)) < 2:
+        return None
+    blocks = table["block"].astype(str).tolist() if table["block"].notna().all() else None
+    family = []
+    for values in questions[known].to_numpy(dtype=np.float64).T:
+        plots, _ = average_strips(values, treatments, blocks, control)
+        design, plots, _ = recognise(plots)
+        if design == "unreplicated":
+            return None
+        family.append(plots.values)
+    return Chances(*family_p(plots, np.array(family), settings.permutations, settings.seed))
+
+
+@dataclass(frozen=True)
+class Shift:
+    """How much further another way of working moves the strips of one treatment than the control's.
+
+    Attributes
+    ----------
+    percent : float
+    p_value : float or None
+        How often chance does as much to any treatment, with an allowance for several ways.
+    seldom : bool or None
+        See ``Chances.seldom``.
+    """
+
+    percent: float
+    p_value: float | None
+    seldom: bool | None
+
+
+def measure_shifts(
+    own: pd.DataFrame, others: dict[str, pd.DataFrame], control: str, settings: StatsPart
+) -> dict[tuple[str, str], Shift]:
+    """Measure how far other ways of working move the treatments apart.
+
+    What is done to all records alike moves strips by chance only. So the labels, dealt anew within the blocks, tell
+    exactly how often it would move the treatments as far apart.
+
+    Parameters
+    ----------
+    own : pandas.DataFrame
+        The strip table: treatment, block, yield_kg_ha.
+    others : dict of str to pandas.DataFrame
+        Tables of the same strips in the same order, by the name of the way.
+    control : str
+    settings : StatsPart
+
+    Returns
+    -------
+    dict of tuple of str to Shift
+        By way and treatment.
+    """
+    shifts = pd.DataFrame({name: _log_ratio(table, own) for name, table in others.items()})
+    chances = deal_labels(own, shifts, control, settings)
+    found = {}
+    for place, name in enumerate(others):
+        p = None if chances is None else float(chances.together[place])
+        seldom = None if chances is None or p is None else chances.seldom(p)
+        for row in compare_column(own, shifts[name], control, settings):
+            found[name, row.treatment] = Shift(row.difference, p, seldom)
+    return found
+
+
+def _log_ratio(table: pd.DataFrame, own: pd.DataFrame) -> "pd.Series[float]":
+    """Compare the yields of the same strips [%]; empty where one has none."""
+    yields, before = (part["yield_kg_ha"].where(part["yield_kg_ha"] > 0) for part in (table, own))
+    return pd.Series(100 * np.log(yields / before))
 
 
 def _in_blocks(two: pd.DataFrame, treatment: str, control: str, settings: StatsPart) -> Balance | None:

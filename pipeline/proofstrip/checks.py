@@ -6,12 +6,13 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from proofstrip.balance import compare_column
+from proofstrip.balance import compare_column, say_chance
 from proofstrip.clean import Delay
 from proofstrip.config import StatsPart
 from proofstrip.errors import Notice
 from proofstrip.exclusions import share_excluded
-from proofstrip.flags import EXCLUDING, Flag, has_flag
+from proofstrip.flags import FLAGS, Flag, has_flag
+from proofstrip.removals import ANY_REASON, Removal
 from proofstrip.stats import Check
 from proofstrip.stats.wording import list_words
 from proofstrip.strips import COMPASS
@@ -20,8 +21,11 @@ from proofstrip.strips import COMPASS
 # arguing about.
 MAX_STRADDLE_SHARE = 0.1
 MIN_USED_SHARE = 0.5
+# Measured, with the p that goes with it: docs/checks.md.
+MAX_REMOVED_POINTS = 1.0
 # Slower than this the combine stands: positions alone seem to creep so fast. Common practice, no source.
 STANDING_M_S = 0.2
+PHRASES = {meaning.name: meaning.phrase for meaning in FLAGS}
 NOT_JUDGED = "told, not judged"
 
 
@@ -61,7 +65,6 @@ def check_strips(
         _tell(FLOW, _relative(filled, driven(used.groupby("strip")["mass_flow_kg_s"].mean()), control), compared),
         _judge(STOPS, driven(_stop_seconds(points)).fillna(0.0), compared),
         _judge(RAMPS, driven(_ramp_seconds(points)).fillna(0.0), compared),
-        _judge(REMOVED, 100 * driven(share_removed(points)), compared),
         *([_judge(BY_HAND, 100 * driven(share_excluded(points)), compared)] if by_hand else []),
         _check_straddle(points),
     )
@@ -131,14 +134,6 @@ RAMPS = Margin(
 UNEVEN = Margin(
     "uneven_direction", 50.0, "points", "Of the ground of {}, {:.0f} points {} was cut going", "more", "less"
 )
-REMOVED = Margin(
-    "removed_by_treatment",
-    2.0,
-    "points",
-    "Of the records of {}, cleaning removed {:.1f} points {} than of the control's.",
-    "more",
-    "less",
-)
 BY_HAND = Margin(
     "excluded_by_treatment",
     2.0,
@@ -187,22 +182,41 @@ def _check_uneven(used: pd.DataFrame, compared: tuple[pd.DataFrame, str, StatsPa
     return _judge(margin, 100 * compared[0]["strip"].map(along / ground.where(ground > 0)), compared)
 
 
-def share_removed(points: pd.DataFrame) -> "pd.Series[float]":
-    """Give the share of each strip's records in its window that cleaning removed; those excluded by hand are apart.
+def check_removals(removals: tuple[Removal, ...], control: str) -> Check:
+    """Fail when cleaning took clearly more records of one treatment than of another.
 
     Parameters
     ----------
-    points : pandas.DataFrame
-        strip, flags.
+    removals : tuple of Removal
+    control : str
 
     Returns
     -------
-    pandas.Series of float
-        By strip.
+    Check
+        Its value is the largest distance from the control [points]: of all reasons together within the window, or of
+        one reason that fails.
     """
-    ends = Flag.STRIP_END | Flag.ENTRY_RAMP | Flag.EXIT_RAMP | Flag.EXCLUDED_BY_HAND
-    inside = points[points["strip"].notna() & ~has_flag(points["flags"], ends)]
-    return has_flag(inside["flags"], EXCLUDING & ~ends).groupby(inside["strip"]).mean()
+    name, allowed = "removed_by_treatment", f"within {MAX_REMOVED_POINTS:g} points, or as much as chance often does"
+    shares = {(row.reason, row.treatment): row.share_records for row in removals}
+    apart = [
+        (100 * (row.share_records - own), row)
+        for row in removals
+        if row.treatment != control and row.share_records is not None
+        if (own := shares.get((row.reason, control))) is not None
+    ]
+    total = [pair for pair in apart if pair[1].reason == ANY_REASON]
+    if not total:
+        return Check(name, None, None, allowed, "There is nothing to compare.")
+    # Where nothing is repeated chance cannot be told, and the margin alone decides.
+    failed = [pair for pair in apart if abs(pair[0]) > MAX_REMOVED_POINTS and pair[1].seldom is not False]
+    value, worst = max(failed or total, key=lambda pair: abs(pair[0]))
+    why = "" if worst.reason == ANY_REASON else f" for one reason: {PHRASES[worst.reason]}"
+    note = (
+        f"Of the records of {worst.treatment}, cleaning removed {abs(value):.1f} points "
+        f"{'more' if value > 0 else 'less'} than of the control's{why}."
+    )
+    p = worst.p_value if worst.p_adjusted is None else worst.p_adjusted
+    return Check(name, not failed, round(value, 3), allowed, note + (say_chance(p) if p is not None else ""))
 
 
 def _relative(strips: pd.DataFrame, values: "pd.Series[float]", control: str) -> "pd.Series[float]":

@@ -1,4 +1,4 @@
-"""What cleaning would find in a raw file, before there is a trial: passes, travel delay, faults."""
+"""What cleaning would find in a raw file, before there is a trial: passes, header switch, travel delay, faults."""
 
 from dataclasses import dataclass
 from pathlib import Path
@@ -6,6 +6,7 @@ from pathlib import Path
 from proofstrip.clean import Delay, clean_points, estimate_delays, follow_machines
 from proofstrip.config import HarvestPart, load_defaults
 from proofstrip.crops import Crop
+from proofstrip.errors import Notice
 from proofstrip.flags import count_flags
 from proofstrip.read import read_harvest
 
@@ -22,12 +23,15 @@ class Preview:
     delays : tuple of Delay
     faults : dict of str to int
         Flag -> records, those that occur.
+    header : tuple of Notice
+        Where the header switch was not taken as logged.
     """
 
     passes: int
     usable_share: float
     delays: tuple[Delay, ...]
     faults: dict[str, int]
+    header: tuple[Notice, ...] = ()
 
 
 def preview_file(path: Path, crop: Crop | None = None) -> Preview:
@@ -54,4 +58,4 @@ def preview_file(path: Path, crop: Crop | None = None) -> Preview:
     cleaned = clean_points(points, track, delays, settings)
     faults = {name: count for name, count in count_flags(cleaned["flags"]).items() if count}
     passes = int(cleaned.loc[cleaned["pass_id"] > 0, "pass_id"].nunique())
-    return Preview(passes, float(cleaned["usable"].mean()), delays, faults)
+    return Preview(passes, float(cleaned["usable"].mean()), delays, faults, track.notices)

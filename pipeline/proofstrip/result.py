@@ -115,6 +115,7 @@ def describe_run(work: Work) -> dict[str, Any]:
             "delay": _rows(work.delays),
             "moisture": [] if work.moisture is None else _rows(work.moisture.lags),
             "scale": work.scale and dataclasses.asdict(work.scale),
+            "delay_by_treatment": _rows(work.treatment_delays),
             "machines": _rows(work.offsets),
             "drift": _rows(work.drift),
             "records": {
@@ -122,6 +123,7 @@ def describe_run(work: Work) -> dict[str, Any]:
                 "used": int((points["usable"] & points["strip"].notna()).sum()),
                 "flags": count_flags(points["flags"]),
             },
+            "removals": _rows(work.removals),
             "exclusions": _rows(work.excluded),
             **describe_comparison(work.compared, work.settings.trial.crop),
             "probability": _rows(work.odds),

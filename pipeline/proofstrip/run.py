@@ -8,9 +8,10 @@ from typing import Any
 
 from proofstrip.along import ZoneDifference, compare_along, compare_zones
 from proofstrip.assign import assign_strips
-from proofstrip.checks import check_strips, look_at_run, warn_in_answer
+from proofstrip.checks import check_removals, check_strips, look_at_run, warn_in_answer
 from proofstrip.clean import check_header, clean_points, estimate_delays, follow_machines
 from proofstrip.config import Settings
+from proofstrip.dependence import check_cleaning
 from proofstrip.drift import check_order, estimate_drift
 from proofstrip.economics import delivered_moisture, price_rates, price_treatments
 from proofstrip.exclusions import count_exclusions, exclude_by_hand
@@ -25,11 +26,12 @@ from proofstrip.read.files import refuse_changed, short_name
 from proofstrip.read.positions import WGS84
 from proofstrip.read.zones import read_zones
 from proofstrip.record import Clock, describe_inputs, write_json, write_record, write_tables
+from proofstrip.removals import count_removals
 from proofstrip.report import ReportMaterial, write_report
 from proofstrip.report.paper import find_weasyprint, write_pdf
 from proofstrip.result import describe_run
 from proofstrip.scale import check_sensor, mean_yield, set_against_monitor, use_tickets
-from proofstrip.sensitivity import Material, check_cleaning, try_choices
+from proofstrip.sensitivity import Material, try_choices
 from proofstrip.spatial import fit_spatial
 from proofstrip.stats import compare_treatments
 from proofstrip.stats.probability import give_probabilities
@@ -38,6 +40,7 @@ from proofstrip.stats.verdict import give_verdict
 from proofstrip.stats.wording import choose_unit
 from proofstrip.strips import make_strips, mark_windows
 from proofstrip.tier import judge_evidence
+from proofstrip.treatment_delay import compare_delays, note_delays
 from proofstrip.whole import written_whole
 from proofstrip.work import Work
 
@@ -149,6 +152,18 @@ def scale(work: Work) -> Work:
     return replace(work, points=points, sensed=table, strips=table, factor=factor, scale=scaled)
 
 
+def side_effects(work: Work) -> Work:
+    """Look at what cleaning did to treatments that it knew nothing of: what it removed, the delay it applied."""
+    compared = (work.sensed, work.settings.trial_map.control, work.settings.stats)
+    by_treatment = compare_delays(work.points, work.followed, *compared)
+    return replace(
+        work,
+        removals=count_removals(work.points, *compared),
+        treatment_delays=by_treatment,
+        notices=(*work.notices, *note_delays(by_treatment, work.settings.trial_map.control)),
+    )
+
+
 def machines(work: Work) -> Work:
     """Hold the combines against each other, the scale and the clock."""
     cells, confidence = list_cells(work.points), work.settings.stats.confidence
@@ -237,6 +252,7 @@ def decide(work: Work) -> Work:
         check_machines(work.sensed, machine_shares(work.cells), control, not work.weighed),
         check_order(work.cells, control),
         *check_strips(work.points, work.sensed, control, settings.stats),
+        check_removals(work.removals, control),
         *sensor,
         *check_balance(work.balances, acts_on, work.weighed, unit),
         check_cleaning(comparison, work.alternatives),
@@ -264,6 +280,7 @@ STAGES: tuple[Callable[[Work], Work], ...] = (
     exclude,
     strips,
     scale,
+    side_effects,
     machines,
     stats,
     ground_loss,

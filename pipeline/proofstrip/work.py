@@ -19,6 +19,7 @@ from proofstrip.loss_balance import Balance, LossDifference
 from proofstrip.machines import MachineOffset
 from proofstrip.moisture import Moisture
 from proofstrip.read import Counts, Exclusions
+from proofstrip.removals import Removal
 from proofstrip.scale import RATIO_COLUMNS, Weighed
 from proofstrip.sensitivity import Alternative
 from proofstrip.spatial import SpatialFit
@@ -27,6 +28,7 @@ from proofstrip.stats.further import Probability
 from proofstrip.stats.remarks import Remark
 from proofstrip.stats.verdict import Verdict
 from proofstrip.tier import Evidence
+from proofstrip.treatment_delay import TreatmentDelay
 
 T = TypeVar("T")
 
@@ -62,6 +64,9 @@ class Work:
         What the tickets are good for.
     factor : pandas.Series of float or None
         What they multiply each record's grain by, where they scale the combines.
+    removals : tuple of Removal
+        What cleaning removed, by reason and treatment.
+    treatment_delays : tuple of TreatmentDelay
     cells : pandas.DataFrame
         Yield by strip, machine and pass: see ``machines.list_cells``.
     ratios : pandas.DataFrame
@@ -103,6 +108,8 @@ class Work:
     moisture: Moisture | None = None
     scale: Weighed | None = None
     factor: "pd.Series[float] | None" = None
+    removals: tuple[Removal, ...] = ()
+    treatment_delays: tuple[TreatmentDelay, ...] = ()
     cells: pd.DataFrame = field(default_factory=pd.DataFrame)
     ratios: pd.DataFrame = field(default_factory=lambda: pd.DataFrame(columns=list(RATIO_COLUMNS)))
     offsets: tuple[MachineOffset, ...] = ()

@@ -5,7 +5,7 @@ import pytest
 from tests.clean.truth import settings_of, to_points
 
 from proofstrip.clean import Delay, estimate_delays, follow_machines
-from proofstrip.clean.delay import delay_by_record, entry_half_time, judge
+from proofstrip.clean.delay import delay_by_record, judge
 from proofstrip.clean.opposite import correlate, pair_opposite_passes
 from proofstrip.simulate import SCENARIOS, Scenario, simulate_harvest
 
@@ -149,30 +149,6 @@ class TestJudge:
         sums, pair = sums_with(9.0)
         sums[0] += np.random.default_rng(1).normal(0, 0.2, sums[0].shape)
         assert judge(sums, pair, LAGS, defaults.clean) == judge(sums, pair, LAGS, defaults.clean)
-
-
-class TestEntry:
-    @staticmethod
-    def logged(track, delay_s, filling_s=0.0):
-        since = (track.time - 1) % (ROWS + 30.0)
-        return 4.0 * np.clip((since - delay_s + 0.5) / max(filling_s, 1e-9), 0, 1)
-
-    @pytest.mark.parametrize("delay_s", [4.0, 9.0, 14.0])
-    def test_half_the_level_is_reached_at_the_delay(self, field, delay_s):
-        track = field()
-        assert entry_half_time(track, self.logged(track, delay_s), ALL) == pytest.approx(delay_s, abs=1.0)
-
-    def test_a_log_that_was_shifted_has_its_level_at_once(self, field):
-        track = field()
-        assert entry_half_time(track, np.full(len(track), 4.0), ALL) == 0.0
-
-    def test_too_few_passes_cannot_tell(self, field):
-        track = field(passes=3)
-        assert entry_half_time(track, np.full(len(track), 4.0), np.ones(len(track), dtype=bool)) is None
-
-    def test_a_flow_of_nothing_cannot_tell(self, field):
-        track = field()
-        assert entry_half_time(track, np.zeros(len(track)), ALL) is None
 
 
 @pytest.fixture(scope="module")

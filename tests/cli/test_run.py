@@ -10,7 +10,7 @@ from proofstrip.cli import run as command
 from proofstrip.cli.main import main
 from proofstrip.cli.run import folder_name
 
-STAGES = ["read", "clean", "moisture", "assign", "exclude", "strips", "scale", "machines", "stats", "where"]
+STAGES = ["read", "weigh", "clean", "moisture", "assign", "exclude", "strips", "scale", "side_effects", "machines"]
 
 
 @pytest.fixture
@@ -33,9 +33,10 @@ def test_a_sample_runs_and_says_the_answer(trial, tmp_path):
     assert result.exit_code == 0
     answer = json.loads((tmp_path / "out" / "result.json").read_text(encoding="utf-8"))
     # What is asked for stands on standard output, how it goes on standard error.
-    assert result.stdout == f"{answer['verdict']['sentence']}\nReport: {tmp_path / 'out' / 'report.html'}\n"
+    sentences = [answer["verdict"]["sentence"], f"Evidence: {answer['evidence']['sentence']}"]
+    assert result.stdout.splitlines() == [*sentences, f"Report: {tmp_path / 'out' / 'report.html'}"]
     said = [line.removesuffix(" ...") for line in result.stderr.splitlines() if line.endswith(" ...")]
-    assert said == [*STAGES, "economics", "decide", "report"]
+    assert said == [*STAGES, "stats", "ground_loss", "where", "economics", "decide", "report"]
     assert (tmp_path / "out" / "report.html").read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
 
 
@@ -76,8 +77,8 @@ def test_wrong_settings_are_status_2_with_every_problem_and_its_line(trial):
     said = refuse(run(trial), 2).splitlines()
     assert said[0].endswith("trial.toml: 3 problems")
     assert "line 7: [trial] crop" in said[1]
-    assert "line 23: [economics] years" in said[2]
-    assert "line 31: [clean] max_gap needs a number and a unit in quotes" in said[3]
+    assert "line 27: [economics] years" in said[2]
+    assert "line 35: [clean] max_gap needs a number and a unit in quotes" in said[3]
     assert not (trial.parent / "runs").exists()
 
 

@@ -14,8 +14,9 @@ import numpy as np
 import pandas as pd
 from scipy import ndimage
 
+from proofstrip.clean.halves import find_half_times
 from proofstrip.clean.opposite import correlate, pair_key, pair_opposite_passes
-from proofstrip.clean.track import Bools, Floats, Ints, Track, first_of_run, last_of_run
+from proofstrip.clean.track import Bools, Floats, Ints, Track
 from proofstrip.config import CleanPart
 
 STEP_S = 0.5
@@ -26,10 +27,10 @@ TAIL_S = 0.4
 BOOTSTRAPS = 200
 AGREE_S = 2.0
 FAR_STEPS = 2.5
+MIDDLE_AGREE_S = 4.0
+# The header goes down before the crop, so the entry alone may say more.
 ENTRY_AGREE_S = 6.0
-ENTRY_SETTLED_S = 45.0
 SHIFTED_ENTRY_S = 4.0
-MIN_ENTRIES = 4
 
 
 @dataclass(frozen=True)
@@ -78,11 +79,12 @@ def estimate_delays(
         One a machine, in the order of their names.
     """
     flow = points["mass_flow_kg_s"].to_numpy(dtype=np.float64)[track.row]
+    halves = find_half_times(track, flow)
     return tuple(
         _settle(
             name,
             _estimate(track, flow, track.machine == code, settings),
-            entry_half_time(track, flow, track.machine == code),
+            halves.of_machine(code),
             settings,
             applied_s,
         )
@@ -92,14 +94,15 @@ def estimate_delays(
 
 
 def _settle(
-    machine: str, found: "Delay | str", entry_s: float | None, settings: CleanPart, applied_s: float | None
+    machine: str,
+    found: "Delay | str",
+    halves: tuple[float | None, float | None],
+    settings: CleanPart,
+    applied_s: float | None,
 ) -> Delay:
     """Take the declared delay, the estimate, or, refused, what stands in for it."""
-    if isinstance(found, Delay) and entry_s is not None and entry_s - found.seconds > ENTRY_AGREE_S:
-        found = (
-            f"neighbouring passes say {found.seconds:.1f} s, but after entry the flow takes {entry_s:.1f} s "
-            "to reach half its level"
-        )
+    entry_s, middle_s = halves
+    found = _cross_check(found, entry_s, middle_s)
     if settings.delay_s is not None:
         beside = f"the data say {found.seconds:.1f} s" if isinstance(found, Delay) else f"the data cannot tell: {found}"
         return Delay(machine, settings.delay_s, None, None, "declared", f"set in [clean] delay; {beside}")
@@ -119,43 +122,21 @@ def _settle(
     return Delay(machine, settings.assumed_delay_s, None, None, "assumed", f"the data cannot tell: {found}")
 
 
-def entry_half_time(track: Track, flow: Floats, mine: Bools) -> float | None:
-    """Find how long after entry the flow reaches half the pass's level, in the median pass.
-
-    Only passes that begin with the log or with the header going down count: a turn does not say where the crop began.
-
-    Parameters
-    ----------
-    track : Track
-    flow : array of float, shape (n,)
-        [kg/s]
-    mine : array of bool, shape (n,)
-
-    Returns
-    -------
-    float or None
-        [s]; None where fewer than four passes can tell. Not above the delay by more than the filling of the machine.
-    """
-    first = first_of_run(track.pass_id)
-    begins = (track.log[np.maximum(first - 1, 0)] != track.log[first]) | track.header_up[np.maximum(first - 1, 0)]
-    since = track.time - (track.time[first] - track.duration[first])
-    length = last_of_run(track.pass_id) - first
-    use = mine & (track.pass_id > 0) & (begins | (first == 0)) & (length >= 20) & np.isfinite(flow)
-    if len(np.unique(track.pass_id[use])) < MIN_ENTRIES:
-        return None
-    later = pd.Series(np.where(since[use] > ENTRY_SETTLED_S, flow[use], np.nan))
-    level = later.groupby(track.pass_id[use]).transform("median").to_numpy()
-    near = (since[use] < ENTRY_SETTLED_S) & (level > 0)
-    step = max(1.0, float(np.median(track.duration[use])))
-    curve = pd.Series(flow[use][near] / level[near]).groupby(np.round(since[use][near] / step)).median()
-    above = np.flatnonzero(curve.to_numpy() >= 0.5)
-    if len(above) == 0:
-        return None
-    k = int(above[0])
-    reading, height = curve.index.to_numpy(dtype=np.float64) * step - step / 2, curve.to_numpy()
-    if k == 0:
-        return 0.0
-    return float(np.interp(0.5, height[k - 1 : k + 1], reading[k - 1 : k + 1]))
+def _cross_check(found: "Delay | str", entry_s: float | None, middle_s: float | None) -> "Delay | str":
+    """Refuse an estimate that the entries and exits of the passes contradict."""
+    if not isinstance(found, Delay):
+        return found
+    if middle_s is not None and abs(middle_s - found.seconds) > MIDDLE_AGREE_S:
+        return (
+            f"neighbouring passes say {found.seconds:.1f} s, but by how soon the flow follows entry and exit it is "
+            f"{middle_s:.1f} s"
+        )
+    if middle_s is None and entry_s is not None and entry_s - found.seconds > ENTRY_AGREE_S:
+        return (
+            f"neighbouring passes say {found.seconds:.1f} s, but after entry the flow takes {entry_s:.1f} s "
+            "to reach half its level"
+        )
+    return found
 
 
 def _estimate(track: Track, flow: Floats, mine: Bools, settings: CleanPart) -> "Delay | str":

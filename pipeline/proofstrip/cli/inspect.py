@@ -141,6 +141,7 @@ def _write_facts(survey: Survey) -> list[str]:
 def _write_preview(preview: Preview) -> list[str]:
     """Say what cleaning finds with the shipped settings."""
     lines = [f"passes    {preview.passes:,}; {preview.usable_share:.0%} of the records are usable as they are"]
+    lines += [f"header    {notice.message}" for notice in preview.header]
     for delay in preview.delays:
         machine = f" (machine {delay.machine})" if len(preview.delays) > 1 else ""
         lines.append(f"delay     {delay.seconds:g} s{machine}, {delay.source}: {delay.reason}")

@@ -9,6 +9,7 @@ import pandas as pd
 
 from proofstrip.checks import NOT_JUDGED
 from proofstrip.flags import FLAGS, has_flag
+from proofstrip.removals import ANY_REASON
 from proofstrip.report.words import ABSENT, Units, is_number, number, p_value, percent, short
 
 Row = Sequence[str]
@@ -229,19 +230,29 @@ def removal_table(result: dict[str, Any], points: gpd.GeoDataFrame) -> Table:
         str(entry["treatment"]) for entry in result.get("treatments") or [] if (treatment == entry["treatment"]).any()
     ]
     groups = {name: treatment == name for name in names}
+    chance = {row["reason"]: _first(row["p_adjusted"], row["p_value"]) for row in result.get("removals") or []}
     rows: list[Row] = []
     for meaning in FLAGS:
         amount = counts.get(meaning.name, 0)
         if amount:
             row = [capital(meaning.phrase), "removed" if meaning.excludes else "kept, noted", number(amount)]
             mask = has_flag(points["flags"], meaning.flag)
-            rows.append([*row, percent(amount / read), *(_share(mask, group) for group in groups.values())])
+            shares = [percent(amount / read), *(_share(mask, group) for group in groups.values())]
+            rows.append([*row, *shares, percent(chance.get(meaning.name), 0)])
     lost = ~points["usable"].astype(bool)
     gone = read - records.get("used", read)
     total = ["Removed for any reason", "", number(gone), percent(gone / read) if read else ABSENT]
-    rows.append([*total, *(_share(lost, group) for group in groups.values())])
+    shares = [_share(lost, group) for group in groups.values()]
+    rows.append([*total, *shares, percent(chance.get(ANY_REASON), 0)])
     head = ("Reason", "What was done", "Records", "Share of all", *(f"Share, {short(name, 24)}" for name in names))
-    return Table("Records set aside, by reason", head, "llrr" + "r" * len(names), rows, [len(rows) - 1], folded=True)
+    align = "llrr" + "r" * (len(names) + 1)
+    caption = "Records set aside, by reason; how often chance alone parts treatments as far"
+    return Table(caption, (*head, "By chance"), align, rows, [len(rows) - 1], folded=True)
+
+
+def _first(*values: float | None) -> float | None:
+    """Give the first that is there."""
+    return next((value for value in values if value is not None), None)
 
 
 def _share(mask: pd.Series, group: pd.Series) -> str:

@@ -1,0 +1,128 @@
+"""When the flow passes half of its level as a machine enters the crop and leaves it: a second look at its travel delay.
+
+Grain that is cut at once arrives spread out in time; half of a step has arrived after the travel delay, nearly. The
+header goes down some way before the crop and up some way after it, so entries show the delay too long and exits too
+short by the same habit; their mean is free of it. It needs no pattern in the crop and no opposite neighbour.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import ndimage
+
+from proofstrip.clean.track import Floats, Ints, Track, first_of_run, last_of_run
+
+# Where the settled flow is read, and where its half is looked for: seconds inside the pass from either end.
+SETTLED_S = (35.0, 80.0)
+ENTRY_REACH_S = (-15.0, 45.0)
+EXIT_REACH_S = (-35.0, 20.0)
+HALF = 0.5
+SOON_S = 5.0
+STAYS_S = 4.0
+# Half of the grain arrives sooner than the mean of it: mixing and tailings have a long tail. By the same amount as the
+# peak of the opposite passes (delay.TAIL_S).
+MEDIAN_TO_MEAN_S = 0.4
+LEAST_PASSES = 4
+
+
+@dataclass(frozen=True)
+class HalfTimes:
+    """When the flow passed half of its level, pass by pass.
+
+    Attributes
+    ----------
+    pass_id, machine : array of int, shape (k,)
+    entry_s, exit_s : array of float, shape (k,)
+        Since the pass began, and since it ended [s]; NaN where the log does not show it.
+    """
+
+    pass_id: Ints
+    machine: Ints
+    entry_s: Floats
+    exit_s: Floats
+
+    @property
+    def middle_s(self) -> Floats:
+        """Travel delay by entry and exit together [s]; NaN where one of them is not known."""
+        return (self.entry_s + self.exit_s) / 2 + MEDIAN_TO_MEAN_S
+
+    def of_machine(self, code: int) -> tuple[float | None, float | None]:
+        """Give the median of the entries and of the middles of one machine; none of fewer than four passes."""
+        mine = self.machine == code
+        known = (values[mine & np.isfinite(values)] for values in (self.entry_s, self.middle_s))
+        entry, middle = (float(np.median(some)) if len(some) >= LEAST_PASSES else None for some in known)
+        return entry, middle
+
+
+def find_half_times(track: Track, flow: Floats) -> HalfTimes:
+    """Find when the flow passes half of its level at both ends of each pass.
+
+    Only passes count that begin and end with the log, or with the header going down and up: a turn does not say where
+    the crop began.
+
+    Parameters
+    ----------
+    track : Track
+    flow : array of float, shape (n,)
+        [kg/s]
+
+    Returns
+    -------
+    HalfTimes
+    """
+    calm = ndimage.median_filter(np.nan_to_num(flow), size=3, mode="nearest") if len(flow) else flow
+    middle = track.time - track.duration / 2
+    firsts = np.flatnonzero((track.pass_id > 0) & (first_of_run(track.pass_id) == np.arange(len(track))))
+    lasts, opens, closes = last_of_run(track.pass_id)[firsts], first_of_run(track.log), last_of_run(track.log)
+    entry, leave = np.full(len(firsts), np.nan), np.full(len(firsts), np.nan)
+    for k, (first, last) in enumerate(zip(firsts, lasts, strict=True)):
+        # The state is known at the ends of records only: on average the header moved half a record later.
+        begin, end = track.time[first] - track.duration[first] / 2, track.time[last] + track.duration[last] / 2
+        if end - begin < SETTLED_S[1]:
+            continue
+        if first == opens[first] or track.header_up[first - 1]:
+            own = slice(opens[first], last + 1)
+            entry[k] = cross_half(middle[own] - begin, calm[own], ENTRY_REACH_S)
+        if last < closes[last] and track.header_up[last + 1]:
+            own = slice(first, closes[last] + 1)
+            leave[k] = -cross_half((end - middle[own])[::-1], calm[own][::-1], EXIT_REACH_S)
+    return HalfTimes(track.pass_id[firsts], track.machine[firsts], entry, leave)
+
+
+def cross_half(inside: Floats, flow: Floats, reach: tuple[float, float]) -> float:
+    """Walk from the settled flow inside a pass out over one of its ends, down to half of the flow.
+
+    Parameters
+    ----------
+    inside : array of float, shape (n,)
+        How far inside the pass each reading lies, rising; negative outside [s].
+    flow : array of float, shape (n,)
+        [kg/s]
+    reach : tuple of float
+        Where the half is looked for [s].
+
+    Returns
+    -------
+    float
+        [s] inside; 0 where the log begins with the pass and the flow stands there at once; NaN where it is not seen.
+
+    Examples
+    --------
+    >>> cross_half(np.arange(-5.0, 90), np.r_[np.zeros(15), np.full(80, 6.0)], (-15, 45))
+    9.5
+    """
+    settled = (inside > SETTLED_S[0]) & (inside < SETTLED_S[1])
+    near = (inside >= reach[0]) & (inside <= reach[1])
+    if not settled.any() or not near.any():
+        return float("nan")
+    level = float(np.median(flow[settled]))
+    share = flow[near] / level if level > 0 else np.zeros(0)
+    # A slow stretch dips for a moment; beyond the end of the crop the flow stays low.
+    run = max(1, int(np.ceil(STAYS_S / np.median(np.diff(inside))))) if len(inside) > 1 else 1
+    below = np.flatnonzero(ndimage.minimum_filter1d((share < HALF).astype(np.int8), run, origin=(run - 1) // 2))
+    if len(below) == 0:
+        return 0.0 if len(share) and inside[0] >= -SOON_S else float("nan")
+    last = int(below[-1])
+    if last == len(share) - 1:
+        return float("nan")
+    return float(np.interp(HALF, share[last : last + 2], inside[near][last : last + 2]))
