@@ -79,5 +79,8 @@ def test_table_that_leaves_something_open_is_refused(tmp_path: Path, text: str, 
 
 def test_spreadsheet_is_refused(tmp_path: Path) -> None:
     (tmp_path / "tickets.xlsx").write_bytes(b"PK\x03\x04\x14\x00\x06\x00")
-    with pytest.raises(DataError, match="ZIP archive or spreadsheet; unpack it, or save the sheet as CSV"):
+    with pytest.raises(
+        DataError,
+        match=r"ZIP archive or spreadsheet, which is opened only for \[harvest\] files; unpack it",
+    ):
         read_tickets(TablePart(file="tickets.xlsx"), tmp_path)

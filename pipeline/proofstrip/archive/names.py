@@ -67,7 +67,7 @@ def name_trial(name: str, field: str, season: int) -> str:
     Examples
     --------
     >>> name_trial("Strip trial / Süd", "", 2024)
-    'strip-trial-sud-2024-c1cc36'
+    'strip-trial-sud-2024-ca54d6'
     """
     plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
     words = re.sub(r"[^a-z0-9]+", "-", plain)[:MOST_LETTERS].strip("-") or "trial"
