@@ -48,7 +48,13 @@ def test_a_log_without_a_header_switch_cannot_tell():
 
 
 def test_small_or_uncertain_differences_are_not_clear(harvest):
-    row = replace(compare(harvest)[0], difference_s=1.5, difference_low_s=1.0, difference_high_s=2.0, p_value=0.03)
+    row = replace(compare(harvest)[0], difference_s=1.5, difference_low_s=1.0, difference_high_s=2.0, seldom=True)
     assert is_clear(row)
-    for change in ({"difference_s": 0.9}, {"difference_low_s": -0.1}, {"p_value": 0.2}, {"difference_s": None}):
+    for change in (
+        {"difference_s": 0.9},
+        {"difference_low_s": -0.1},
+        {"seldom": False},
+        {"seldom": None},
+        {"difference_s": None},
+    ):
         assert not is_clear(replace(row, **change))

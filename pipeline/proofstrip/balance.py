@@ -148,7 +148,9 @@ def deal_labels(strips: pd.DataFrame, questions: pd.DataFrame, control: str, set
     Chances or None
         None where the design repeats nothing.
     """
-    known = (questions.notna().all(axis=1) & (questions.shape[1] > 0)).to_numpy()
+    if questions.empty:
+        return None
+    known = questions.notna().all(axis=1).to_numpy()
     table = strips.loc[known, ["treatment", "block"]]
     treatments = table["treatment"].astype(str).tolist()
     if control not in treatments or len(set(treatments)) < 2:

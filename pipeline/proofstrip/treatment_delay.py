@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 from scipy import special
 
-from proofstrip.balance import Balance, compare_column
+from proofstrip.balance import Balance, compare_column, deal_labels
 from proofstrip.clean.halves import find_half_times
 from proofstrip.clean.track import Track
 from proofstrip.config import StatsPart
@@ -20,7 +20,6 @@ from proofstrip.errors import Notice
 
 # Less than this moves grain by no more than a record or two.
 MIN_DIFFERENCE_S = 1.0
-CLEAR_P = 0.1
 MIN_STRIPS = 2
 # A pass that lies in one strip but for its edges.
 OWN_SHARE = 0.9
@@ -40,6 +39,8 @@ class TreatmentDelay:
         Mean over strips with its interval [s]; none where the data cannot tell.
     difference_s, difference_low_s, difference_high_s, p_value : float or None
         Minus the control's, as in the checks; none for the control.
+    seldom : bool or None
+        Chance sets any treatment as far apart in at most 10 % of cases, or as seldom as so few strips can show.
     reason : str
         For people: how it was had, or why it is refused.
     """
@@ -54,6 +55,7 @@ class TreatmentDelay:
     difference_low_s: float | None
     difference_high_s: float | None
     p_value: float | None
+    seldom: bool | None
     reason: str
 
 
@@ -83,10 +85,14 @@ def compare_delays(
     for code, machine in enumerate(track.names):
         values, reason = _choose(passes[passes["machine"] == code], strips)
         apart = {row.treatment: row for row in compare_column(strips, values, control, settings)}
+        chances = deal_labels(strips, values.to_frame(), control, settings)
+        seldom = None if chances is None else chances.seldom(float(chances.alone[0]))
         for treatment, own in values.groupby(strips["treatment"], sort=False):
             known = own.dropna().to_numpy(dtype=np.float64)
             found.append(
-                _describe((machine, str(treatment)), known, apart.get(str(treatment)), reason, settings.confidence)
+                _describe(
+                    (machine, str(treatment)), known, (apart.get(str(treatment)), seldom), reason, settings.confidence
+                )
             )
     return tuple(found)
 
@@ -95,7 +101,7 @@ def _read_passes(points: pd.DataFrame, track: Track) -> pd.DataFrame:
     """Give entry and middle of each pass that lies in one strip."""
     halves = find_half_times(track, points["mass_flow_kg_s"].to_numpy(dtype=np.float64)[track.row])
     inside = points.loc[points["strip"].notna() & (points["pass_id"] > 0), ["pass_id", "strip"]]
-    counts = inside.groupby(["pass_id", "strip"], observed=True).size().reset_index(name="records")
+    counts = inside.groupby(["pass_id", "strip"], observed=True).size().rename("records").reset_index()
     share = counts["records"] / counts.groupby("pass_id")["records"].transform("sum")
     strip_of = counts[share >= OWN_SHARE].set_index("pass_id")["strip"]
     table = pd.DataFrame({"pass_id": halves.pass_id, "machine": halves.machine, "entry": halves.entry_s})
@@ -113,7 +119,11 @@ def _choose(passes: pd.DataFrame, strips: pd.DataFrame) -> "tuple[pd.Series[floa
 
 
 def _describe(
-    name: tuple[str, str], known: np.ndarray, apart: Balance | None, reason: str, confidence: float
+    name: tuple[str, str],
+    known: np.ndarray,
+    against: tuple[Balance | None, bool | None],
+    reason: str,
+    confidence: float,
 ) -> TreatmentDelay:
     """Put one row together; refused where fewer than two strips can tell."""
     count = len(known)
@@ -122,13 +132,15 @@ def _describe(
             f"{count} strip{'' if count == 1 else 's'} with a pass whose beginning and end the header or the log "
             f"shows; at least {MIN_STRIPS} are needed"
         )
-        return TreatmentDelay(*name, count, None, None, None, None, None, None, None, said)
+        return TreatmentDelay(*name, count, None, None, None, None, None, None, None, None, said)
     mean = float(known.mean())
     reach = -float(special.stdtrit(count - 1, (1 - confidence) / 2)) * float(known.std(ddof=1) / np.sqrt(count))
-    other: tuple[float | None, float | None, float | None, float | None] = (None, None, None, None)
-    if apart is not None and apart.p_value is not None:
-        other = (apart.difference, apart.low, apart.high, apart.p_value)
-    return TreatmentDelay(*name, count, mean, mean - reach, mean + reach, *other, reason)
+    apart, seldom = against
+    low, high = mean - reach, mean + reach
+    if apart is None or apart.p_value is None:
+        return TreatmentDelay(*name, count, mean, low, high, None, None, None, None, None, reason)
+    other = (apart.difference, apart.low, apart.high, apart.p_value)
+    return TreatmentDelay(*name, count, mean, low, high, *other, seldom, reason)
 
 
 def note_delays(delays: tuple[TreatmentDelay, ...], control: str) -> tuple[Notice, ...]:
@@ -160,7 +172,7 @@ def note_delays(delays: tuple[TreatmentDelay, ...], control: str) -> tuple[Notic
 
 def is_clear(row: TreatmentDelay) -> bool:
     """Tell whether a difference is large enough to matter, and more than chance often gives."""
-    if row.difference_s is None or row.p_value is None or row.difference_low_s is None or row.difference_high_s is None:
+    if row.difference_s is None or row.difference_low_s is None or row.difference_high_s is None:
         return False
     one_side = row.difference_low_s > 0 or row.difference_high_s < 0
-    return abs(row.difference_s) >= MIN_DIFFERENCE_S and one_side and row.p_value <= CLEAR_P
+    return abs(row.difference_s) >= MIN_DIFFERENCE_S and one_side and row.seldom is True

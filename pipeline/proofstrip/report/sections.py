@@ -11,6 +11,13 @@ from proofstrip.report import money, tables
 from proofstrip.report.answer import is_refused
 from proofstrip.report.excluded import SAID, exclusion_table
 from proofstrip.report.glossary import GLOSSARY
+from proofstrip.report.harm import (
+    DELAY_SAID,
+    REMOVED_SAID,
+    delays_by_treatment,
+    removals_by_treatment,
+    say_usual_delays,
+)
 from proofstrip.report.machines import describe_machines
 from proofstrip.report.material import ReportMaterial
 from proofstrip.report.money_inputs import describe_inputs
@@ -80,7 +87,11 @@ def removal_section(material: ReportMaterial) -> Section:
         "did, never because its yield is low or high; a jump of a moment far outside its own pass is the only "
         "exception. One record can have several reasons."
     ]
-    shown, by_hand = [tables.removal_table(material.result, material.points)], exclusion_table(material.result)
+    shown, by_hand = [tables.removal_table(material.result)], exclusion_table(material.result)
+    by_treatment = removals_by_treatment(material.result)
+    if by_treatment is not None:
+        text.append(REMOVED_SAID)
+        shown.append(by_treatment)
     if by_hand is not None:
         text.append(SAID)
         shown.append(by_hand)
@@ -112,16 +123,16 @@ def money_section(material: ReportMaterial, units: Units, pictures: list[Picture
 def combine_section(result: dict[str, Any], units: Units) -> Section:
     """Say the travel delay of each machine and how it was had, and how the machines read."""
     said, shown = describe_machines(result, units)
-    text = ["Grain is weighed some seconds after it was cut. Each record was moved back to where its grain stood."]
     items = [describe_delay(entry) for entry in result.get("delay") or []]
     items += [describe_lag(entry) for entry in result.get("moisture") or []]
-    return Section(
-        "delay",
-        "The combines",
-        [*(text if items else ["No travel delay was applied."]), *said],
-        tables=shown,
-        items=items,
-    )
+    text = ["No travel delay was applied."]
+    if items:
+        text = ["Grain is weighed some seconds after it was cut. Each record was moved back to where its grain stood."]
+    by_treatment = delays_by_treatment(result)
+    if by_treatment is not None:
+        text, shown = [*text, DELAY_SAID], [by_treatment, *shown]
+    notes = say_usual_delays(result, units)
+    return Section("delay", "The combines", [*text, *said], tables=shown, items=items, notes=notes)
 
 
 def describe_lag(entry: dict[str, Any]) -> str:

@@ -4,13 +4,11 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-import geopandas as gpd
 import pandas as pd
 
 from proofstrip.checks import NOT_JUDGED
-from proofstrip.flags import FLAGS, has_flag
-from proofstrip.removals import ANY_REASON
-from proofstrip.report.words import ABSENT, Units, is_number, number, p_value, percent, short
+from proofstrip.flags import FLAGS
+from proofstrip.report.words import ABSENT, Units, is_number, number, p_value, percent
 
 Row = Sequence[str]
 CHECKS = {
@@ -209,14 +207,12 @@ def significant(value: float) -> str:
     return written.rstrip("0").rstrip(".") if "." in written else written
 
 
-def removal_table(result: dict[str, Any], points: gpd.GeoDataFrame) -> Table:
-    """Count the records by reason, in all and by treatment.
+def removal_table(result: dict[str, Any]) -> Table:
+    """Count the records by reason.
 
     Parameters
     ----------
     result : dict
-    points : geopandas.GeoDataFrame
-        flags, usable, treatment.
 
     Returns
     -------
@@ -224,40 +220,17 @@ def removal_table(result: dict[str, Any], points: gpd.GeoDataFrame) -> Table:
         Reasons that no record carries are left out.
     """
     records = result.get("records") or {}
-    read, counts = records.get("read") or len(points), records.get("flags") or {}
-    treatment = points["treatment"].astype(object).where(points["treatment"].notna(), "").astype(str)
-    names = [
-        str(entry["treatment"]) for entry in result.get("treatments") or [] if (treatment == entry["treatment"]).any()
-    ]
-    groups = {name: treatment == name for name in names}
-    chance = {row["reason"]: _first(row["p_adjusted"], row["p_value"]) for row in result.get("removals") or []}
+    read, counts = records.get("read") or 0, records.get("flags") or {}
     rows: list[Row] = []
     for meaning in FLAGS:
         amount = counts.get(meaning.name, 0)
         if amount:
-            row = [capital(meaning.phrase), "removed" if meaning.excludes else "kept, noted", number(amount)]
-            mask = has_flag(points["flags"], meaning.flag)
-            shares = [percent(amount / read), *(_share(mask, group) for group in groups.values())]
-            rows.append([*row, *shares, percent(chance.get(meaning.name), 0)])
-    lost = ~points["usable"].astype(bool)
+            done = "removed" if meaning.excludes else "kept, noted"
+            rows.append([capital(meaning.phrase), done, number(amount), percent(amount / read)])
     gone = read - records.get("used", read)
-    total = ["Removed for any reason", "", number(gone), percent(gone / read) if read else ABSENT]
-    shares = [_share(lost, group) for group in groups.values()]
-    rows.append([*total, *shares, percent(chance.get(ANY_REASON), 0)])
-    head = ("Reason", "What was done", "Records", "Share of all", *(f"Share, {short(name, 24)}" for name in names))
-    align = "llrr" + "r" * (len(names) + 1)
-    caption = "Records set aside, by reason; how often chance alone parts treatments as far"
-    return Table(caption, (*head, "By chance"), align, rows, [len(rows) - 1], folded=True)
-
-
-def _first(*values: float | None) -> float | None:
-    """Give the first that is there."""
-    return next((value for value in values if value is not None), None)
-
-
-def _share(mask: pd.Series, group: pd.Series) -> str:
-    """Share of a treatment's records that a mask covers."""
-    return percent(float(mask[group].mean()))
+    rows.append(["Removed for any reason", "", number(gone), percent(gone / read) if read else ABSENT])
+    head = ("Reason", "What was done", "Records", "Share of all")
+    return Table("Records set aside, by reason", head, "llrr", rows, [len(rows) - 1], folded=True)
 
 
 def capital(text: str) -> str:
