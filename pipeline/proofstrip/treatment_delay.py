@@ -101,7 +101,7 @@ def _read_passes(points: pd.DataFrame, track: Track) -> pd.DataFrame:
     """Give entry and middle of each pass that lies in one strip."""
     halves = find_half_times(track, points["mass_flow_kg_s"].to_numpy(dtype=np.float64)[track.row])
     inside = points.loc[points["strip"].notna() & (points["pass_id"] > 0), ["pass_id", "strip"]]
-    counts = inside.groupby(["pass_id", "strip"], observed=True).size().rename("records").reset_index()
+    counts = inside.groupby(["pass_id", "strip"], observed=True).size().reset_index(name="records")
     share = counts["records"] / counts.groupby("pass_id")["records"].transform("sum")
     strip_of = counts[share >= OWN_SHARE].set_index("pass_id")["strip"]
     table = pd.DataFrame({"pass_id": halves.pass_id, "machine": halves.machine, "entry": halves.entry_s})

@@ -1,6 +1,7 @@
 """``proofstrip inspect``: fits a terminal, asks what must be asked, writes nothing."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -9,6 +10,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from proofstrip.cli.main import main
+from proofstrip.simulate import SCENARIOS, render_folder, simulate_harvest
 
 
 @pytest.fixture
@@ -109,3 +111,13 @@ def test_crop_that_is_not_known_is_wrong_usage(log: Path) -> None:
     result = inspect(log, "--crop", "korn")
     assert result.exit_code == 2
     assert "Did you mean 'corn'?" in result.output
+
+
+def test_a_header_switch_that_reads_the_wrong_way_round_is_said(tmp_path: Path) -> None:
+    files = render_folder(simulate_harvest(replace(SCENARIOS["header_inverted"], blocks=2), 1))
+    name = next(name for name in files if name.endswith(".csv") and "harvest" in name)
+    (tmp_path / name).write_text(files[name], encoding="utf-8")
+    said = " ".join(inspect(tmp_path / name).output.split())
+    assert "header The header switch of combine 1 reads the wrong way round" in said
+    (entry,) = json.loads(inspect(tmp_path / name, "--json").output)
+    assert [notice["code"] for notice in entry["preview"]["header"]] == ["header_inverted"]

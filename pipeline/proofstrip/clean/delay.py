@@ -27,7 +27,6 @@ TAIL_S = 0.4
 BOOTSTRAPS = 200
 AGREE_S = 2.0
 FAR_STEPS = 2.5
-MIDDLE_AGREE_S = 4.0
 # The header goes down before the crop, so the entry alone may say more.
 ENTRY_AGREE_S = 6.0
 SHIFTED_ENTRY_S = 4.0
@@ -84,7 +83,7 @@ def estimate_delays(
         _settle(
             name,
             _estimate(track, flow, track.machine == code, settings),
-            halves.of_machine(code),
+            halves.entry_of(code),
             settings,
             applied_s,
         )
@@ -94,15 +93,14 @@ def estimate_delays(
 
 
 def _settle(
-    machine: str,
-    found: "Delay | str",
-    halves: tuple[float | None, float | None],
-    settings: CleanPart,
-    applied_s: float | None,
+    machine: str, found: "Delay | str", entry_s: float | None, settings: CleanPart, applied_s: float | None
 ) -> Delay:
     """Take the declared delay, the estimate, or, refused, what stands in for it."""
-    entry_s, middle_s = halves
-    found = _cross_check(found, entry_s, middle_s)
+    if isinstance(found, Delay) and entry_s is not None and entry_s - found.seconds > ENTRY_AGREE_S:
+        found = (
+            f"neighbouring passes say {found.seconds:.1f} s, but after entry the flow takes {entry_s:.1f} s "
+            "to reach half its level"
+        )
     if settings.delay_s is not None:
         beside = f"the data say {found.seconds:.1f} s" if isinstance(found, Delay) else f"the data cannot tell: {found}"
         return Delay(machine, settings.delay_s, None, None, "declared", f"set in [clean] delay; {beside}")
@@ -120,23 +118,6 @@ def _settle(
         )
         return Delay(machine, 0.0, None, None, "assumed", reason)
     return Delay(machine, settings.assumed_delay_s, None, None, "assumed", f"the data cannot tell: {found}")
-
-
-def _cross_check(found: "Delay | str", entry_s: float | None, middle_s: float | None) -> "Delay | str":
-    """Refuse an estimate that the entries and exits of the passes contradict."""
-    if not isinstance(found, Delay):
-        return found
-    if middle_s is not None and abs(middle_s - found.seconds) > MIDDLE_AGREE_S:
-        return (
-            f"neighbouring passes say {found.seconds:.1f} s, but by how soon the flow follows entry and exit it is "
-            f"{middle_s:.1f} s"
-        )
-    if middle_s is None and entry_s is not None and entry_s - found.seconds > ENTRY_AGREE_S:
-        return (
-            f"neighbouring passes say {found.seconds:.1f} s, but after entry the flow takes {entry_s:.1f} s "
-            "to reach half its level"
-        )
-    return found
 
 
 def _estimate(track: Track, flow: Floats, mine: Bools, settings: CleanPart) -> "Delay | str":

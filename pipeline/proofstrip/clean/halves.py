@@ -46,12 +46,10 @@ class HalfTimes:
         """Travel delay by entry and exit together [s]; NaN where one of them is not known."""
         return (self.entry_s + self.exit_s) / 2 + MEDIAN_TO_MEAN_S
 
-    def of_machine(self, code: int) -> tuple[float | None, float | None]:
-        """Give the median of the entries and of the middles of one machine; none of fewer than four passes."""
-        mine = self.machine == code
-        known = (values[mine & np.isfinite(values)] for values in (self.entry_s, self.middle_s))
-        entry, middle = (float(np.median(some)) if len(some) >= LEAST_PASSES else None for some in known)
-        return entry, middle
+    def entry_of(self, code: int) -> float | None:
+        """Give the median entry of one machine; none of fewer than four passes."""
+        known = self.entry_s[(self.machine == code) & np.isfinite(self.entry_s)]
+        return float(np.median(known)) if len(known) >= LEAST_PASSES else None
 
 
 def find_half_times(track: Track, flow: Floats) -> HalfTimes:
