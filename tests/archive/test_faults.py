@@ -29,7 +29,7 @@ def kill(what: str, root: Path, points: int) -> list[Path]:
     return [root / f"killed {number}" for number in range(points)]
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_an_archive_that_is_killed_holds_the_old_version_alone_or_both_whole(farm, archive, tmp_path):
     change_contact(farm, "B. Nobody")
     start = tmp_path / "killing" / "start"
@@ -55,7 +55,7 @@ def test_an_archive_that_is_killed_holds_the_old_version_alone_or_both_whole(far
     assert set(versions) == {1, 2}
 
 
-@pytest.mark.slow
+@pytest.mark.long
 @pytest.mark.parametrize("way", ["exchange", "two steps"])
 def test_a_run_folder_that_is_killed_is_the_old_one_or_the_new_one(tmp_path, way):
     start = tmp_path / "start" / "run"
@@ -174,7 +174,7 @@ def test_a_raw_file_that_changes_while_it_is_read_stops_the_run(farm, monkeypatc
         work_through(settings)
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_two_that_archive_at_once_are_both_listed(farm, archive):
     shutil.copytree(farm, farm.with_name("other"))
     change_contact(farm, "E. Nobody")

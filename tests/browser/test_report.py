@@ -83,7 +83,7 @@ def test_every_control_is_reached_by_the_keyboard_and_shows_it(tmp_path: Path, o
     assert bare == []
 
 
-@pytest.mark.slow
+@pytest.mark.long
 @pytest.mark.parametrize(("pairs", "length_m", "most_bytes"), [(12, 750.0, 6e6), (110, 9000.0, 15e6)])
 def test_size_of_the_page(
     tmp_path: Path, open_page: Callable[..., Any], pairs: int, length_m: float, most_bytes: float

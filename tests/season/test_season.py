@@ -202,7 +202,7 @@ def test_names_are_shown_as_text(season):
     assert "bu/ac" not in page
 
 
-@pytest.mark.slow
+@pytest.mark.long
 def test_a_cluster_gives_the_same_bytes_though_a_worker_is_killed(season, trials, tmp_path):
     pytest.importorskip("distributed")
     out, _ = season
