@@ -17,7 +17,7 @@ from proofstrip.cli.main import main
 from proofstrip.config import load_settings
 from proofstrip.errors import DataError
 from proofstrip.season import Outcome, run_season
-from proofstrip.season.book import row_word, set_book
+from proofstrip.season.book import row_word, set_book, write_book
 from proofstrip.season.crew import run_here, run_there
 from proofstrip.season.outcome import Task
 from proofstrip.season.store import find_trials
@@ -200,6 +200,15 @@ def test_names_are_shown_as_text(season):
     assert "&lt;script&gt;alert(1)" in page
     assert 'href="a%26b/report.html"' in page
     assert "bu/ac" not in page
+
+
+def test_a_name_that_a_spreadsheet_would_run_is_made_harmless(season, tmp_path):
+    _, outcomes = season
+    trial = outcomes[0].entry["trial"] | {"name": "=1+1"}
+    write_book([Outcome("a", "ran", entry=outcomes[0].entry | {"trial": trial})], str(tmp_path))
+    with (tmp_path / "season.csv").open(encoding="utf-8", newline="") as stream:
+        (row,) = csv.DictReader(stream)
+    assert row["name"] == "'=1+1"
 
 
 @pytest.mark.long

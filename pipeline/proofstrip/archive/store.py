@@ -11,9 +11,9 @@ from io import BytesIO
 from pathlib import Path
 from typing import Any
 
-import fsspec
 from fsspec.implementations.local import LocalFileSystem
 
+from proofstrip.address import open_address
 from proofstrip.archive.catalog import COLLECTION, ITEM, TRIALS, Item, describe_collection, is_inside, list_trials
 from proofstrip.archive.hashes import hash_stream
 from proofstrip.archive.readme import README, README_TEXT
@@ -219,13 +219,7 @@ def open_store(address: str) -> Store:
     DataError
         When the address is of an unknown kind, or its package is not installed.
     """
-    try:
-        fs, root = fsspec.core.url_to_fs(address)
-    except (ValueError, ImportError) as fault:
-        raise DataError(
-            f"{address} cannot be opened: {fault}. An archive is a folder or an address that fsspec knows; object "
-            "stores need their package, such as s3fs for s3:// and gcsfs for gs://."
-        ) from fault
+    fs, root = open_address(address)
     return Store(fs, root, address)
 
 

@@ -11,16 +11,17 @@ from urllib.parse import quote
 from markupsafe import Markup
 
 from proofstrip import __version__
+from proofstrip.cells import guard
 from proofstrip.config import config_folder, load_defaults
 from proofstrip.crops import load_crops
+from proofstrip.pool.words import an_area, money_text
 from proofstrip.report.answer import VERDICTS, Answer
 from proofstrip.report.page import Head, set_page
 from proofstrip.report.sections import CAUTION, Section
-from proofstrip.report.tables import Table, capital
-from proofstrip.report.words import ABSENT, Units, count, is_number, make_units, money, number
+from proofstrip.report.tables import Table, between, capital
+from proofstrip.report.words import ABSENT, Units, count, is_number, make_units, number
 from proofstrip.season.outcome import STATES, Outcome
 from proofstrip.season.store import join, write_text
-from proofstrip.units import HA_PER_ACRE
 
 COLUMNS = ("folder", "state", "name", "field", "season", "crop", "verdict", "records_read", "seconds", "message")
 
@@ -66,7 +67,8 @@ def _format_csv(rows: Sequence[dict[str, Any]]) -> str:
     text = io.StringIO()
     writer = csv.DictWriter(text, COLUMNS, lineterminator="\n")
     writer.writeheader()
-    writer.writerows(rows)
+    for row in rows:
+        writer.writerow({key: guard(value) if isinstance(value, str) else value for key, value in row.items()})
     return text.getvalue()
 
 
@@ -175,7 +177,7 @@ def _crop_section(crop: str, outcomes: Sequence[Outcome], system: str) -> Sectio
     priced = any(outcome.entry["economics"] for outcome in outcomes)
     dated = len({outcome.entry["trial"]["season"] for outcome in outcomes}) > 1
     head = ["Trial", "Treatment, against", "Answer", "Pairs", f"Difference, {units.yield_name} (margin of error)", "%"]
-    head += [f"Gain {'an' if units.is_us else 'a'} {units.area_word} (margin of error)"] if priced else []
+    head += [f"Gain {an_area(units)} (margin of error)"] if priced else []
     head += ["Season"] if dated else []
     rows = [_line(outcome, difference, units, priced, dated) for outcome, difference in pairs]
     title = capital(crop.replace("_", " "))
@@ -206,17 +208,17 @@ def _gain(own: dict[str, Any] | None, units: Units) -> str:
     """Write the gain and its margin, for the page's unit of area, in the trial's own currency."""
     if own is None or not is_number(own["gain_per_ac"]):
         return ABSENT
-    scale = 1.0 if units.is_us else 1 / HA_PER_ACRE
     middle, *ends = (
-        money(own[key] * scale, own["currency"], sign=True) if is_number(own[key]) else ABSENT
+        money_text(own[key], own["currency"], units) if is_number(own[key]) else ABSENT
         for key in ("gain_per_ac", "gain_per_ac_low", "gain_per_ac_high")
     )
     return _with_margin(middle, *(end.split("\N{NO-BREAK SPACE}")[0] for end in ends))
 
 
 def _with_margin(middle: str, low: str, high: str) -> str:
-    """Write a figure and its interval."""
-    return middle if ABSENT in (low, high) else Markup("{}<br>({} to {})").format(middle, low, high)
+    """Write a figure and, below it, its interval."""
+    span = between(low, high)
+    return middle if span == ABSENT else Markup("{}<br>({})").format(middle, span)
 
 
 def _left_section(outcomes: Sequence[Outcome]) -> Section:

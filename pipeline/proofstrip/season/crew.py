@@ -7,7 +7,6 @@ from collections import deque
 from collections.abc import Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
-from dataclasses import dataclass
 from typing import Any
 
 from proofstrip.errors import DataError
@@ -93,22 +92,6 @@ def _run_alone(task: Task) -> Outcome:
             return Outcome(task.name, "killed", STATES["killed"], time.perf_counter() - began)
 
 
-@dataclass(frozen=True)
-class Cluster:
-    """The workers of a Dask cluster.
-
-    Attributes
-    ----------
-    client : distributed.Client
-    """
-
-    client: Any
-
-    def count_workers(self) -> int:
-        """Count those that answer."""
-        return len(self.client.scheduler_info(n_workers=-1)["workers"])
-
-
 def run_there(tasks: Sequence[Task], address: str) -> Iterator[Outcome]:
     """Run trials on the workers of a Dask cluster.
 
@@ -130,11 +113,11 @@ def run_there(tasks: Sequence[Task], address: str) -> Iterator[Outcome]:
     DataError
         When dask.distributed is not installed, nobody answers, or every worker is lost.
     """
-    with _connect(address) as cluster:
+    with _connect(address) as client:
         waiting, seen = deque(tasks), time.monotonic()
         flying: dict[Any, Task] = {}
         while waiting or flying:
-            count = cluster.count_workers()
+            count = len(client.scheduler_info(n_workers=-1)["workers"])
             seen = time.monotonic() if count else seen
             if time.monotonic() - seen > GIVE_UP_S:
                 raise DataError(
@@ -142,11 +125,11 @@ def run_there(tasks: Sequence[Task], address: str) -> Iterator[Outcome]:
                 )
             while waiting and len(flying) < 2 * count:
                 task = waiting.popleft()
-                flying[cluster.client.submit(run_task, task, pure=False, retries=0)] = task
-            yield from _collect(cluster, flying)
+                flying[client.submit(run_task, task, pure=False, retries=0)] = task
+            yield from _collect(client, flying)
 
 
-def _collect(cluster: Cluster, flying: dict[Any, Task]) -> Iterator[Outcome]:
+def _collect(client: Any, flying: dict[Any, Task]) -> Iterator[Outcome]:
     """Wait a moment, and give what has ended."""
     from distributed import TimeoutError as NothingYet
     from distributed import wait as wait_for
@@ -154,7 +137,7 @@ def _collect(cluster: Cluster, flying: dict[Any, Task]) -> Iterator[Outcome]:
     if not flying:
         time.sleep(LOOK_EVERY_S)
         return
-    with contextlib.suppress(NothingYet), cluster.client.as_current():
+    with contextlib.suppress(NothingYet), client.as_current():
         wait_for(list(flying), timeout=LOOK_EVERY_S, return_when="FIRST_COMPLETED")
     for future in [future for future in flying if future.done()]:
         task = flying.pop(future)
@@ -167,7 +150,7 @@ def _collect(cluster: Cluster, flying: dict[Any, Task]) -> Iterator[Outcome]:
 
 
 @contextlib.contextmanager
-def _connect(address: str) -> Iterator[Cluster]:
+def _connect(address: str) -> Iterator[Any]:
     """Reach the scheduler."""
     try:
         from distributed import Client
@@ -180,4 +163,4 @@ def _connect(address: str) -> Iterator[Cluster]:
     except (OSError, ValueError) as fault:
         raise DataError(f"No scheduler answers at {address}: {fault}. Start one with dask scheduler.") from fault
     with client:
-        yield Cluster(client)
+        yield client

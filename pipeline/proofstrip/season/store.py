@@ -2,10 +2,11 @@
 
 import posixpath
 from pathlib import Path
+from typing import Any
 
-import fsspec
 from fsspec.utils import get_protocol
 
+from proofstrip.address import open_address
 from proofstrip.errors import DataError
 
 TRIAL = "trial.toml"
@@ -56,12 +57,9 @@ def find_trials(place: str, out: str) -> dict[str, str]:
     return dict(sorted(found.items()))
 
 
-def _open(address: str) -> tuple[fsspec.AbstractFileSystem, str]:
-    """Open the store of an address."""
-    try:
-        files, root = fsspec.core.url_to_fs(address)
-    except (ImportError, ValueError) as fault:
-        raise DataError(f"{address} cannot be opened: {fault}. Install what its kind of store needs.") from fault
+def _open(address: str) -> tuple[Any, str]:
+    """Open the store of an address, its path without a slash at the end."""
+    files, root = open_address(address)
     return files, root.rstrip("/") or "/"
 
 
