@@ -4,7 +4,7 @@ from textwrap import wrap
 
 from proofstrip.economics.record import Delivered, Payback
 from proofstrip.stats.remarks import say_chance
-from proofstrip.stats.wording import list_words, say_money
+from proofstrip.stats.wording import list_words, say_money, say_years
 from proofstrip.units import HA_PER_ACRE
 
 WIDTH = 110  # of the page, in characters
@@ -46,25 +46,6 @@ def write_page(priced: Payback, head: str, prices: int) -> str:
         wrap(CAUTION, WIDTH),
     ]
     return "\n\n".join("\n".join(lines) for lines in parts if lines)
-
-
-def say_years(years: float) -> str:
-    """Say a number of years.
-
-    Parameters
-    ----------
-    years : float
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> say_years(1.0), say_years(2.5)
-    ('one year', '2.5 years')
-    """
-    return "one year" if years == 1 else f"{years:g} years"
 
 
 def _say_price(priced: Payback, prices: int) -> str:

@@ -18,7 +18,7 @@ from proofstrip.pool.synthesis import (
     pool_effects,
 )
 from proofstrip.pool.variance import Floats, share_variance
-from proofstrip.stats.verdict import Word
+from proofstrip.stats.verdict import Word, judge
 
 
 @dataclass(frozen=True)
@@ -230,13 +230,11 @@ def site_word(site: Site, confidence: float) -> str:
     """
     if site.verdict:
         return site.verdict
-    low, high = site_interval(site, confidence)
-    words = ("higher", "lower")
+    money = None
     if site.money is not None:
         reach = float(stats.t.ppf((1 + confidence) / 2, site.df)) * site.money.se_per_ac
-        low, high = site.money.gain_per_ac - reach, site.money.gain_per_ac + reach
-        words = ("pays", "does_not_pay")
-    return words[0] if low > 0 else words[1] if high < 0 else "not_settled"
+        money = (site.money.gain_per_ac - reach, site.money.gain_per_ac + reach)
+    return judge(site_interval(site, confidence), money)
 
 
 def _arrays(
@@ -282,14 +280,8 @@ def _pool_money(sites: Sequence[Site], confidence: float) -> tuple[Pooled | None
 
 def _word(effect: Pooled | None, money: Pooled | None) -> Word:
     """Apply the rule of a single trial to the pooled interval."""
-    part = money or effect
-    if part is None:
-        return "refused"
-    if part.low > 0:
-        return "pays" if money else "higher"
-    if part.high < 0:
-        return "does_not_pay" if money else "lower"
-    return "not_settled"
+    yields = (None, None) if effect is None else (effect.low, effect.high)
+    return judge(yields, None if money is None else (money.low, money.high))
 
 
 def _leave_out(sites: Sequence[Site], confidence: float) -> tuple[WithoutOne, ...]:

@@ -7,8 +7,9 @@ from typing import Any
 from proofstrip.checks import FIRST_PARAGRAPH
 from proofstrip.report.money import Figure, cost_span, figure_of, gain_span
 from proofstrip.report.tables import Table, capital, check_title, interval, plain
-from proofstrip.report.words import ABSENT, Units, count, is_number, money, number, odds, times_in, years_text
+from proofstrip.report.words import ABSENT, Units, count, is_number, money, number, odds, times_in
 from proofstrip.stats.remarks import say_chance
+from proofstrip.stats.wording import say_years
 
 VERDICTS = {
     "pays": "It pays",
@@ -212,7 +213,7 @@ def pay_back_sentence(entry: dict[str, Any], units: Units) -> str:
         return "At these prices it loses money on every one."
     if acres.value is None:
         return ""
-    within = f" within {years_text(entry['years'])}" if is_number(entry.get("years")) else ""
+    within = f" within {say_years(entry['years'])}" if is_number(entry.get("years")) else ""
     said = f"The outlay comes back{within} on {number(acres.value)} {units.area_word}s a year"
     span = cost_span(acres, gain, 0)
     said += "." if span == ABSENT else f" (margin of error: {span})."

@@ -10,8 +10,9 @@ from proofstrip.config import EconomicsPart
 from proofstrip.economics import capital_recovery_factor
 from proofstrip.report.money_inputs import PER_WORDS, own_area
 from proofstrip.report.tables import Row, Table, between
-from proofstrip.report.words import ABSENT, Units, is_number, money, number, years_text
+from proofstrip.report.words import ABSENT, Units, is_number, money, number
 from proofstrip.stats.remarks import say_chance
+from proofstrip.stats.wording import say_years
 from proofstrip.units import HA_PER_ACRE
 
 NEVER = "never"
@@ -143,7 +144,7 @@ def money_table(entry: dict[str, Any], units: Units, part: EconomicsPart) -> Tab
     if part.investment.amount:
         if part.area_ha is not None and net.value is not None:
             strong.append(len(rows))
-            name = f"Net gain per {area}, outlay spread over {years_text(part.years)}"
+            name = f"Net gain per {area}, outlay spread over {say_years(part.years)}"
             rows.append([name, money(net.value, currency, sign=True), gain_span(net, currency)])
         rows += _outlay_rows(entry, units, part, gain)
     if is_number(entry.get("pays_chance")):
@@ -156,7 +157,7 @@ def _outlay_rows(entry: dict[str, Any], units: Units, part: EconomicsPart, gain:
     """Write what the outlay takes to come back, and what it comes to over its life."""
     currency = str(entry["currency"])
     acres, back = figure_of(entry, "break_even", units), figure_of(entry, "payback_years", units)
-    name = f"{units.area_word.capitalize()}s a year that pay it back within {years_text(part.years)}"
+    name = f"{units.area_word.capitalize()}s a year that pay it back within {say_years(part.years)}"
     rows: list[Row] = [[name, NEVER if acres.value is None else number(acres.value), cost_span(acres, gain, 0)]]
     if part.area_ha is not None:
         value = NEVER if back.value is None else number(back.value, 1)
@@ -164,7 +165,7 @@ def _outlay_rows(entry: dict[str, Any], units: Units, part: EconomicsPart, gain:
     life = entry.get("life")
     if life:
         worth = Figure(life["npv"], life["npv_low"], life["npv_high"])
-        over = f"over {years_text(life['years'])}"
+        over = f"over {say_years(life['years'])}"
         rows.append([f"Net present value {over}", money(worth.value, currency, sign=True), gain_span(worth, currency)])
         low, value, high = (_rate_of_return(life[key]) for key in ("irr_pct_low", "irr_pct", "irr_pct_high"))
         rows.append([f"Rate of return {over}, a year", value, "" if life["npv_low"] is None else f"{low} to {high}"])
@@ -244,7 +245,7 @@ def what_if_tables(entry: dict[str, Any], units: Units) -> list[Table]:
         found.append(Table(caption, head, "r" * len(head), rows, folded=True))
     table = entry.get("area_by_years")
     if table:
-        head = (f"{units.area_word.capitalize()}s a year", *(f"after {years_text(year)}" for year in table["years"]))
+        head = (f"{units.area_word.capitalize()}s a year", *(f"after {say_years(year)}" for year in table["years"]))
         rows = [
             [number(area), *(number(cell, sign=True) for cell in row)]
             for area, row in zip(table[f"areas_{units.area_name}"], table["left"], strict=True)
@@ -281,7 +282,7 @@ def net_curve(entry: dict[str, Any], part: EconomicsPart, units: Units) -> Curve
     marks = [mark for mark in (needed.value, own) if mark] or [mark for mark in (needed.low,) if mark] or [500.0]
     areas = np.linspace(0, 2 * (min(max(marks), 4 * own) if own else max(marks)), 50)
     low, high = (None if end is None else end * areas - yearly for end in (gain.low, gain.high))
-    over = "" if part.years == 1 or not yearly else f",\noutlay spread over {years_text(part.years)}"
+    over = "" if part.years == 1 or not yearly else f",\noutlay spread over {say_years(part.years)}"
     label = f"Net gain a year{over}"
     net = (gain.value or 0.0) * areas - yearly
     return Curve(areas, net, low, high, needed.value, own, str(entry["currency"]), label)

@@ -3,7 +3,8 @@
 from proofstrip.config import EconomicsPart, Settings
 from proofstrip.config_money import Price
 from proofstrip.economics import KG_PER
-from proofstrip.report.words import Units, money, number, years_text
+from proofstrip.report.words import Units, money, number
+from proofstrip.stats.wording import say_years
 from proofstrip.units import HA_PER_ACRE, KG_PER_LB, Money
 
 PER_WORDS = {
@@ -31,13 +32,13 @@ def describe_inputs(settings: Settings, units: Units) -> str:
     said = [_say_price(part.price, settings, units)]
     if part.investment.amount:
         outlay = money(part.investment.amount, part.investment.currency)
-        wish = f"to be back within {years_text(part.years)}"
+        wish = f"to be back within {say_years(part.years)}"
         if not part.years_given:
             wish += " (no pay-back time was given; [economics] years sets it)"
         said.append(f"Outlay: {outlay}, {wish}.")
     if part.life_years is not None and part.investment.amount:
         left = f", then worth {money(part.salvage.amount, part.currency)}" if part.salvage.amount else ""
-        said.append(f"It lasts {years_text(part.life_years)}{left}.")
+        said.append(f"It lasts {say_years(part.life_years)}{left}.")
     if part.area_ha is not None:
         said.append(f"Harvested a year: {number(own_area(part, units))} {units.area_word}s.")
     if part.interest_pct:

@@ -169,25 +169,6 @@ def money(amount: object, currency: str, sign: bool = False) -> str:
     return "+" + text if sign and float(amount) > 0 else text  # type: ignore[arg-type]
 
 
-def years_text(years: float) -> str:
-    """Write a time in years.
-
-    Parameters
-    ----------
-    years : float
-
-    Returns
-    -------
-    str
-
-    Examples
-    --------
-    >>> years_text(1), years_text(3.0), years_text(2.5)
-    ('1 year', '3 years', '2.5 years')
-    """
-    return f"{number(years, 0 if years == int(years) else 1)} {'year' if years == 1 else 'years'}"
-
-
 def times_in(confidence: object) -> str:
     """Say how often a margin of error holds.
 

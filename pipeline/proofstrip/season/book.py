@@ -22,6 +22,7 @@ from proofstrip.report.tables import Table, between, capital
 from proofstrip.report.words import ABSENT, Units, count, is_number, make_units, number
 from proofstrip.season.outcome import STATES, Outcome
 from proofstrip.season.store import join, write_text
+from proofstrip.stats.verdict import judge
 
 COLUMNS = ("folder", "state", "name", "field", "season", "crop", "verdict", "records_read", "seconds", "message")
 
@@ -155,12 +156,8 @@ def row_word(entry: dict[str, Any], difference: dict[str, Any]) -> str:
     if entry["verdict"]["word"] == "refused":
         return "refused"
     own = _money_of(entry, difference) or {}
-    low, high, words = own.get("net_gain_per_ac_low"), own.get("net_gain_per_ac_high"), ("pays", "does_not_pay")
-    if low is None or high is None:
-        low, high, words = difference["low_pct"], difference["high_pct"], ("higher", "lower")
-    if low is None or high is None:
-        return "refused"
-    return words[0] if low > 0 else words[1] if high < 0 else "not_settled"
+    money = own.get("net_gain_per_ac_low"), own.get("net_gain_per_ac_high")
+    return judge((difference["low_pct"], difference["high_pct"]), money)
 
 
 def _money_of(entry: dict[str, Any], difference: dict[str, Any]) -> dict[str, Any] | None:

@@ -11,13 +11,14 @@ import numpy as np
 from proofstrip.stats.power import MOST_PAIRS, pairs_needed
 from proofstrip.stats.remarks import tell_best
 from proofstrip.stats.results import Check, Comparison, Difference
-from proofstrip.stats.wording import YieldUnit, choose_unit, list_words, say_money
+from proofstrip.stats.wording import YieldUnit, choose_unit, list_words, say_money, say_years
 from proofstrip.units import HA_PER_ACRE
 
 if TYPE_CHECKING:
     from proofstrip.economics import Payback
 
 Word = Literal["pays", "does_not_pay", "higher", "lower", "not_settled", "refused"]
+Ends = tuple[float | None, float | None]
 
 
 @dataclass(frozen=True)
@@ -91,11 +92,35 @@ def _word(row: Difference, payback: Payback | None) -> Word:
     """Apply the rule to one treatment."""
     if row.low is None or row.high is None:
         return "refused"
-    if payback is None or payback.net_gain_per_ac_low is None or payback.net_gain_per_ac_high is None:
-        return "higher" if row.low > 0 else "lower" if row.high < 0 else "not_settled"
-    if payback.net_gain_per_ac_low > 0:
-        return "pays"
-    return "does_not_pay" if payback.net_gain_per_ac_high < 0 else "not_settled"
+    money = None if payback is None else (payback.net_gain_per_ac_low, payback.net_gain_per_ac_high)
+    return judge((row.low, row.high), money)
+
+
+def judge(difference: Ends, money: Ends | None = None) -> Word:
+    """Give the answer by the one rule: the whole interval on one side of zero, of the money where it is known.
+
+    Parameters
+    ----------
+    difference, money : tuple of float or None
+        Ends of the interval of the yield difference, in any unit, and of the net gain.
+
+    Returns
+    -------
+    str
+        refused where neither has an interval.
+
+    Examples
+    --------
+    >>> judge((1.0, 3.0)), judge((1.0, 3.0), (-2.0, 5.0)), judge((1.0, 3.0), (None, None)), judge((None, None))
+    ('higher', 'not_settled', 'higher', 'refused')
+    """
+    words: tuple[Word, Word] = ("pays", "does_not_pay")
+    low, high = money or (None, None)
+    if low is None or high is None:
+        (low, high), words = difference, ("higher", "lower")
+    if low is None or high is None:
+        return "refused"
+    return words[0] if low > 0 else words[1] if high < 0 else "not_settled"
 
 
 def _sentence(row: Difference, word: Word, comparison: Comparison, payback: Payback | None, unit: YieldUnit) -> str:
@@ -150,7 +175,7 @@ def _say_gain(payback: Payback, unit: YieldUnit, sureness: str) -> str:
         shown = area * HA_PER_ACRE if metric else area
         after = (
             f" after the {say_money(payback.investment, payback.currency)} are spread over {shown:,.0f} "
-            f"{'ha' if metric else 'acres'} a year for {_say_years(payback.years)}"
+            f"{'ha' if metric else 'acres'} a year for {say_years(payback.years)}"
             + ("" if payback.years_given else " (no pay-back time was given)")
         )
     verb = "it earns" if value >= 0 else "it loses"
@@ -159,18 +184,13 @@ def _say_gain(payback: Payback, unit: YieldUnit, sureness: str) -> str:
     return f"{verb} {say_money(abs(value), payback.currency)} {place}{after} ({sureness} {span})"
 
 
-def _say_years(years: float) -> str:
-    """Say a number of years."""
-    return "one year" if years == 1 else f"{years:g} years"
-
-
 def _say_life(payback: Payback) -> str:
     """Say that it comes out ahead over its life, where only the pay-back time that was asked for is too short."""
     life = payback.life
     if life is None or life.npv_low is None or life.npv_high is None or life.npv_low <= 0:
         return ""
     low, high = (say_money(end, payback.currency) for end in (life.npv_low, life.npv_high))
-    return f" Over its life of {_say_years(life.years)} it comes out ahead, by {low} to {high} of today."
+    return f" Over its life of {say_years(life.years)} it comes out ahead, by {low} to {high} of today."
 
 
 def _say_acres(payback: Payback, unit: YieldUnit) -> str:
@@ -182,7 +202,7 @@ def _say_acres(payback: Payback, unit: YieldUnit) -> str:
         return ""
     places = "ha" if metric else "acres"
     return (
-        f" The investment is paid back within {_say_years(payback.years)} on {needed:,.0f} {places} a year, "
+        f" The investment is paid back within {say_years(payback.years)} on {needed:,.0f} {places} a year, "
         f"on {most:,.0f} {places} at the low end of the interval."
     )
 

@@ -96,6 +96,25 @@ def say_money(amount: float, currency: str) -> str:
     return f"{'0.00' if text == '-0.00' else text} {currency}".replace("-", "−")
 
 
+def say_years(years: float) -> str:
+    """Say a time in years.
+
+    Parameters
+    ----------
+    years : float
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> say_years(1.0), say_years(3.0), say_years(2.5)
+    ('one year', '3 years', '2.5 years')
+    """
+    return "one year" if years == 1 else f"{years:g} years"
+
+
 def say_p(p: float | None) -> str:
     """Say a p-value.
 
