@@ -65,14 +65,25 @@ def _lay_swaths(points: gpd.GeoDataFrame, strips: gpd.GeoDataFrame) -> np.ndarra
     shapely.prepare(polygons)
     own = _find_points(strips, points.geometry.to_numpy())
     inside = np.full((len(points), ACROSS), -1, dtype=np.int64)
-    near = np.flatnonzero(own >= 0)
-    for place in range(ACROSS):
+    convex = shapely.area(shapely.convex_hull(polygons)) <= shapely.area(polygons) * (1 + 1e-12)
+
+    def ask(place: int, near: np.ndarray) -> None:
+        """Find the strip at one of the places."""
         offset = ((place + 0.5) / ACROSS - 0.5) * width[near]
         x, y = easting[near] + offset * np.cos(heading[near]), northing[near] - offset * np.sin(heading[near])
         found = np.where(shapely.contains_xy(polygons[own[near]], x, y), own[near], -1)
         elsewhere = np.flatnonzero(found < 0)
         found[elsewhere] = find_strip(strips, x[elsewhere], y[elsewhere])
         inside[near, place] = found
+
+    near, ends = np.flatnonzero(own >= 0), (0, ACROSS - 1)
+    for place in ends:
+        ask(place, near)
+    # Both ends in the same convex polygon: so is all between them.
+    whole = convex[own[near]] & (inside[near][:, ends] == own[near][:, None]).all(axis=1)
+    inside[near[whole]] = own[near[whole], None]
+    for place in range(1, ACROSS - 1):
+        ask(place, near[~whole])
     return inside
 
 

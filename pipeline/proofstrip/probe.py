@@ -18,7 +18,7 @@ from proofstrip.config import CleanPart
 # Below this within-pass SD a late reading costs little, and noise and rounding are most of what varies.
 LEAST_SD_PT = 0.3
 # From what a display that moved its records too far leaves, to a lazy probe in a slow machine.
-LOW_S, HIGH_S, STEP_S = -15.0, 70.0, 0.5
+LOW_S, HIGH_S, STEP_S = -15.0, 70.0, 1.0
 # A lag that is 5 s wrong moves the moisture by a tenth of what the whole lag does: looser than the travel delay.
 WITHIN_S = 5.0
 MAX_RANGE_S = 10.0

@@ -154,13 +154,15 @@ def judge(sums: Floats, pair: Ints, lags: Floats, settings: CleanPart, within_s:
     """
     if len(pair) < 2 * settings.delay_min_pairs:
         return f"{len(pair)} stretches of opposite passes side by side are too few to compare"
-    curve = _curve(sums.sum(axis=1))
+    step = float(lags[1] - lags[0])
+    curve = _curve(sums.sum(axis=1), step)
     best = _peak(curve, lags) + TAIL_S
     rng = np.random.default_rng(20)
     drawn = rng.multinomial(len(pair), np.full(len(pair), 1 / len(pair)), size=BOOTSTRAPS)
-    peaks = np.array([_peak(_curve(np.tensordot(sums, weight, axes=([1], [0]))), lags) for weight in drawn]) + TAIL_S
+    curves = _curve(np.einsum("db,sbk->sdk", drawn, sums, optimize=True), step)
+    peaks = np.array([_peak(one, lags) for one in curves]) + TAIL_S
     order = pd.factorize(pair)[0]
-    halves = [_peak(_curve(sums[:, order % 2 == side].sum(axis=1)), lags) for side in (0, 1)]
+    halves = [_peak(_curve(sums[:, order % 2 == side].sum(axis=1), step), lags) for side in (0, 1)]
     confidence = float(np.mean(np.abs(peaks - best) <= within_s))
     prominence = float(np.nanmax(curve) - np.nanmax(np.where(np.abs(lags - best) > FAR_STEPS * within_s, curve, -1.0)))
     low, high = np.quantile(peaks, [0.05, 0.95])
@@ -211,10 +213,10 @@ def _refusal(
     return next((said for broken, said in rules if broken), "")
 
 
-def _curve(sums: Floats) -> Floats:
+def _curve(sums: Floats, step_s: float) -> Floats:
     """Pooled correlation at each delay, smoothed: its sharp peak follows the mode of the mixing, its body the mean."""
     curve = sums[0] / np.maximum(np.sqrt(sums[1] * sums[2]), 1e-12)
-    return np.asarray(ndimage.gaussian_filter1d(curve, SMOOTH_S / STEP_S, mode="nearest"), dtype=np.float64)
+    return np.asarray(ndimage.gaussian_filter1d(curve, SMOOTH_S / step_s, mode="nearest"), dtype=np.float64)
 
 
 def _peak(curve: Floats, lags: Floats) -> float:

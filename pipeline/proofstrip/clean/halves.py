@@ -16,6 +16,7 @@ from proofstrip.clean.track import Floats, Ints, Track, first_of_run, last_of_ru
 SETTLED_S = (35.0, 80.0)
 ENTRY_REACH_S = (-15.0, 45.0)
 EXIT_REACH_S = (-35.0, 20.0)
+OUTSIDE_S = min(ENTRY_REACH_S[0], EXIT_REACH_S[0])
 HALF = 0.5
 SOON_S = 5.0
 STAYS_S = 4.0
@@ -79,12 +80,18 @@ def find_half_times(track: Track, flow: Floats) -> HalfTimes:
         if end - begin < SETTLED_S[1]:
             continue
         if first == opens[first] or track.header_up[first - 1]:
-            own = slice(opens[first], last + 1)
-            entry[k] = cross_half(middle[own] - begin, calm[own], ENTRY_REACH_S)
+            inside = middle[opens[first] : last + 1] - begin
+            entry[k] = cross_half(*_near_end(inside, calm[opens[first] : last + 1]), ENTRY_REACH_S)
         if last < closes[last] and track.header_up[last + 1]:
-            own = slice(first, closes[last] + 1)
-            leave[k] = -cross_half((end - middle[own])[::-1], calm[own][::-1], EXIT_REACH_S)
+            inside = (end - middle[first : closes[last] + 1])[::-1]
+            leave[k] = -cross_half(*_near_end(inside, calm[first : closes[last] + 1][::-1]), EXIT_REACH_S)
     return HalfTimes(track.pass_id[firsts], track.machine[firsts], entry, leave)
+
+
+def _near_end(inside: Floats, flow: Floats) -> tuple[Floats, Floats]:
+    """Leave out what lies beyond any reach: a log that is not broken at turns lasts for hours."""
+    near = slice(max(0, int(np.searchsorted(inside, OUTSIDE_S)) - 1), int(np.searchsorted(inside, SETTLED_S[1])) + 1)
+    return inside[near], flow[near]
 
 
 def cross_half(inside: Floats, flow: Floats, reach: tuple[float, float]) -> float:

@@ -169,17 +169,12 @@ def correlate(track: Track, flow: Floats, mine: Bools, samples: Samples, lags: F
     good = np.isfinite(y).all(axis=1) & np.isfinite(z).all(axis=1)
     key = pair_key(samples)[good]
     stretch = (samples.time[samples.one][good] // (BLOCK_M / 1.6)).astype(np.int64)
-    _, block = np.unique(np.column_stack([key, stretch]), axis=0, return_inverse=True)
-    block = block.ravel()
-    sums = np.stack([_sum_by(block, y[good] * z[good]), _sum_by(block, y[good] ** 2), _sum_by(block, z[good] ** 2)])
-    pair = np.zeros(sums.shape[1], dtype=np.int64)
-    pair[block] = key
-    return sums, pair
-
-
-def _sum_by(group: Ints, values: Floats) -> Floats:
-    """Sum the rows of a table by group."""
-    return np.column_stack([np.bincount(group, weights=column) for column in values.T]) if len(group) else values[:0]
+    order = np.lexsort((stretch, key))
+    key, stretch, y, z = key[order], stretch[order], y[good][order], z[good][order]
+    start = np.flatnonzero(np.r_[True, (np.diff(key) != 0) | (np.diff(stretch) != 0)][: len(key)])
+    if not len(start):
+        return np.zeros((3, 0, len(lags))), key
+    return np.stack([np.add.reduceat(product, start, axis=0) for product in (y * z, y**2, z**2)]), key[start]
 
 
 def _level(samples: Samples, time: Floats, value: Floats, lags: Floats) -> Floats:
