@@ -56,6 +56,7 @@ MEANINGS = {
     "harvest": {
         "files": "names and globs of the raw files, beside the trial file",
         "crs": "coordinate system, only for files that have none: `EPSG:26915`",
+        "time_zone": "IANA name of the zone whose clock wrote times without a zone: `America/Chicago`",
         "swath": "header width, only for files without a column for it",
         "rows": "rows of a row header, with `row_spacing`: passes are narrower by whole rows or not at all",
         "row_spacing": "distance of rows",

@@ -70,6 +70,22 @@ def test_quantities_come_in_any_unit_of_their_kind(tmp_path):
     assert settings.clean.jump_m_s == pytest.approx(2.2352)
 
 
+@pytest.mark.parametrize(
+    ("name", "near"),
+    [("America/Chicgo", "'America/Chicago'"), ("chicago", "'America/Chicago'"), ("New York", "'America/New_York'")],
+)
+def test_a_time_zone_is_a_name_of_the_iana_database(tmp_path, name, near):
+    def harvest(zone: str) -> str:
+        return GOOD.replace('files = ["a.csv"]', f'files = ["a.csv"]\ntime_zone = {zone}')
+
+    assert load_settings(write(tmp_path, harvest('"America/Chicago"'))).harvest.time_zone == "America/Chicago"
+    (only,) = problems(tmp_path, harvest(f'"{name}"'))
+    assert "line 7: [harvest] time_zone must be a name of the IANA time zone database" in only
+    assert f"found {name!r}" in only and f"did you mean {near}" in only
+    (only,) = problems(tmp_path, harvest("-6"))
+    assert "line 7: [harvest] time_zone must be text in quotes; found -6" in only
+
+
 def test_a_row_header_is_told_whole_and_as_wide_as_the_header(tmp_path):
     def harvest(more: str) -> str:
         return GOOD.replace('files = ["a.csv"]', 'files = ["a.csv"]\n' + more)

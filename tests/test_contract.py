@@ -144,9 +144,10 @@ STRIPS = [
 
 def test_points_of_a_run_have_the_columns_of_the_contract(sample_run):
     points = gpd.read_parquet(sample_run / "points.parquet")
-    # The height is kept as logged, beside the columns that everything agrees on.
-    assert [name for name in points.columns if name not in ("elevation_m", "geometry")] == POINTS
-    assert set(DTYPES) == {*POINTS, "elevation_m"}
+    # The height is kept as logged, and the zone's offset, beside the columns that everything agrees on.
+    beside = {"elevation_m", "utc_offset_s"}
+    assert [name for name in points.columns if name not in {*beside, "geometry"}] == POINTS
+    assert set(DTYPES) == {*POINTS, *beside}
     assert points.crs.is_projected
     for column in POINT_COLUMNS:
         if column.low is not None:

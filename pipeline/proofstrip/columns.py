@@ -34,7 +34,18 @@ POINT_COLUMNS: tuple[Column, ...] = (
     Column("source_row", "", "int64", "row of that file, the first data row is 1"),
     Column("machine", "", "category", "combine that logged the record"),
     Column(
-        "time", "s", "float64", "as stamped: seconds since 1970-01-01, or since the log's start where it names no date"
+        "time",
+        "s",
+        "float64",
+        "seconds since 1970-01-01 in UTC; as stamped where no zone is known; since its start where a log has no date",
+    ),
+    Column(
+        "utc_offset_s",
+        "s",
+        "float64",
+        "how far clocks of [harvest] time_zone were ahead of UTC then; 0 where no zone is set",
+        -86400,
+        86400,
     ),
     Column("easting_m", "m", "float64", "easting as logged, in the working projection"),
     Column("northing_m", "m", "float64", "northing as logged, in the working projection"),

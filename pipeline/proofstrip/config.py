@@ -4,10 +4,12 @@ Every problem of a file is found before any data is read, and reported together,
 Settings that a trial file does not name come from ``configs/defaults.toml``.
 """
 
+import difflib
 from collections.abc import Collection
 from importlib import resources
 from pathlib import Path
 from typing import Annotated, Any, Literal
+from zoneinfo import available_timezones
 
 from pydantic import (
     BeforeValidator,
@@ -32,6 +34,20 @@ def _crop(value: object) -> Crop:
     if isinstance(value, str):
         return find_crop(value, config_folder())
     raise ValueError(f"needs the name of a crop in quotes; found {value!r}")
+
+
+def _time_zone(value: object) -> object:
+    """Refuse a name that the IANA time zone database does not have; say which are near."""
+    if not isinstance(value, str):
+        return value
+    known = available_timezones()
+    if value in known:
+        return value
+    wanted = value.strip().casefold().replace(" ", "_")
+    places = {name.casefold(): name for name in known} | {name.rpartition("/")[2].casefold(): name for name in known}
+    near = dict.fromkeys(places[key] for key in difflib.get_close_matches(wanted, places, n=3))
+    hint = f"; did you mean {' or '.join(map(repr, near))}?" if near else ""
+    raise ValueError(f"must be a name of the IANA time zone database, such as 'America/Chicago'; found {value!r}{hint}")
 
 
 Metres = Annotated[float, quantity("m")]
@@ -64,6 +80,7 @@ class HarvestPart(Part):
 
     files: tuple[str, ...] = Field(min_length=1)
     crs: str | None = None
+    time_zone: Annotated[str | None, BeforeValidator(_time_zone)] = None
     swath_m: Metres | None = Field(None, alias="swath", gt=0, le=30)
     rows: int | None = Field(None, ge=1, le=48)
     row_spacing_m: Metres | None = Field(None, alias="row_spacing", ge=0.1, le=2)

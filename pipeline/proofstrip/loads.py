@@ -104,8 +104,8 @@ def _check_days(machine: "pd.Series[str]", day: pd.Series, days: pd.DataFrame) -
         own = sorted(days.loc[(days["machine"] == name) & (days["day"] != ""), "day"])
         raise DataError(
             f"scale: a ticket of {name} is dated {day[bad].iloc[0]}, when it logged nothing: it worked on "
-            f"{', '.join(own)} by the log's own clock, which may be UTC. Correct the date, or leave the column out to "
-            "add up all days."
+            f"{', '.join(own)} by the log's own clock, which may be UTC where [harvest] time_zone is not set. Correct "
+            "the date, or leave the column out to add up all days."
         )
 
 

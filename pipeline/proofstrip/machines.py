@@ -61,12 +61,13 @@ def name_days(points: pd.DataFrame) -> "pd.Series[str]":
     Parameters
     ----------
     points : pandas.DataFrame
-        machine, time [s].
+        machine, time [s]; utc_offset_s [s] where the zone is known.
 
     Returns
     -------
     pandas.Series of str
-        The date on which the work began, by the log's own clock; ``day 1`` and so on where the log has no date.
+        The date on which the work began, by the zone's clock, else the log's own; ``day 1`` and so on where the log has
+        no date.
 
     Examples
     --------
@@ -74,12 +75,13 @@ def name_days(points: pd.DataFrame) -> "pd.Series[str]":
     >>> name_days(late).tolist()
     ['2023-11-14', '2023-11-14', '2023-11-15']
     """
-    order = points[["machine", "time"]].dropna().sort_values(["machine", "time"], kind="stable")
+    order = points[["machine", "time"]].assign(ahead=points.get("utc_offset_s", 0.0)).dropna()
+    order = order.sort_values(["machine", "time"], kind="stable")
     pause = (order["time"].diff() > NIGHT_S) | (
         order["machine"].astype(object) != order["machine"].astype(object).shift()
     )
     spell = pause.cumsum()
-    begin = order.groupby(spell)["time"].transform("min")
+    begin = (order["time"] + order["ahead"]).groupby(spell).transform("first")
     number = spell - spell.groupby(order["machine"], observed=True).transform("min") + 1
     dated = pd.to_datetime(begin, unit="s").dt.strftime("%Y-%m-%d")
     return dated.where(begin > DATED_S, "day " + number.astype(str)).reindex(points.index).fillna("")

@@ -19,7 +19,7 @@ def to_points(harvest: Simulated) -> gpd.GeoDataFrame:
     """Give the logged records as the read stage would."""
     records = harvest.records
     geometry = gpd.points_from_xy(records["easting_m"], records["northing_m"], crs=harvest.trial_map.crs)
-    return gpd.GeoDataFrame(records.assign(record=np.arange(len(records))), geometry=geometry)
+    return gpd.GeoDataFrame(records.assign(record=np.arange(len(records)), utc_offset_s=0.0), geometry=geometry)
 
 
 def settings_of(harvest: Simulated, folder: Path) -> Settings:

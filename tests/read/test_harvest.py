@@ -23,6 +23,7 @@ COLUMNS = [
     "source_row",
     "machine",
     "time",
+    "utc_offset_s",
     "easting_m",
     "northing_m",
     "elevation_m",

@@ -17,7 +17,8 @@ from proofstrip.read.measures import settle_measures
 from proofstrip.read.names import plain_name
 from proofstrip.read.positions import Extent
 from proofstrip.read.records import POSITION, Reading, load, look_at
-from proofstrip.read.settle import settle_header, settle_machine, settle_position, settle_time
+from proofstrip.read.settle import settle_header, settle_machine, settle_position
+from proofstrip.read.settle_time import refuse_mixed_clocks, settle_time
 
 # Column of the points <- quantity of the file.
 MEASURES = {
@@ -97,8 +98,9 @@ def read_harvest(
     Returns
     -------
     Harvest
-        ``points`` has the columns record, source_file, source_row, machine, time, easting_m, northing_m, elevation_m,
-        heading_deg, speed_m_s, duration_s, distance_m, swath_m, mass_flow_kg_s, moisture_pct, header_down and geometry.
+        ``points`` has the columns record, source_file, source_row, machine, time, utc_offset_s, easting_m, northing_m,
+        elevation_m, heading_deg, speed_m_s, duration_s, distance_m, swath_m, mass_flow_kg_s, moisture_pct,
+        header_down and geometry.
 
     Raises
     ------
@@ -108,6 +110,7 @@ def read_harvest(
     with open_inputs(settings.files, folder) as (inputs, notices):
         readings = _read_all(inputs, settings, crop, crs, map_extent)
     _stop_at_questions(readings)
+    refuse_mixed_clocks(readings)
     _refuse_no_grain(readings)
     frames = [_to_frame(reading) for reading in readings]
     notices += [notice for reading in readings for notice in reading.notices]
@@ -158,7 +161,7 @@ def read_records(reading: Reading, settings: HarvestPart, crop: Crop | None, crs
     """
     settle_position(reading, settings, crs)
     settle_machine(reading)
-    settle_time(reading)
+    settle_time(reading, settings)
     settle_header(reading)
     settle_measures(reading, settings, crop)
     reading.questions = [_say_unread(reading, question) for question in reading.questions]
@@ -212,6 +215,7 @@ def _to_frame(reading: Reading) -> pd.DataFrame:
     """Set the values of one file out as columns; what it does not have is NaN."""
     empty = np.full(reading.rows, np.nan)
     frame = pd.DataFrame({column: reading.values.get(quantity, empty) for column, quantity in MEASURES.items()})
+    frame.insert(1, "utc_offset_s", np.zeros(reading.rows) if reading.utc_offset is None else reading.utc_offset)
     missing = pd.Series(pd.array([pd.NA] * reading.rows, dtype="boolean"))
     frame["header_down"] = missing if reading.header is None else reading.header
     # Of several logs that are one file to the user, each counts its own rows.
@@ -269,7 +273,8 @@ def _join(frames: list[pd.DataFrame], readings: list[Reading]) -> gpd.GeoDataFra
         np.repeat(np.arange(len(parts)), [rows for _, rows in parts]), categories=pd.Index([name for name, _ in parts])
     )
     points["record"] = np.arange(len(points))
-    order = ["record", "source_file", "source_row", "machine", *MEASURES, "header_down"]
+    order = ["record", "source_file", "source_row", "machine", "time", "utc_offset_s"]
+    order += [*(name for name in MEASURES if name != "time"), "header_down"]
     geometry = gpd.points_from_xy(points["easting_m"], points["northing_m"])
     crs = next((reading.crs for reading in readings if reading.crs is not None), None)
     return gpd.GeoDataFrame(points[order], geometry=geometry, crs=crs)

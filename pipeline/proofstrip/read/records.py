@@ -52,6 +52,10 @@ class Reading:
         Longitude and latitude of the middle [deg].
     time_counts : bool
         Times are cumulated durations: they start anew in each file.
+    clock : str
+        Whose the times are: ``utc``; ``local``, of a zone that nothing names; ``own``, without a date.
+    utc_offset : numpy.ndarray of float64 or None
+        How far the clocks of the named zone are ahead of UTC [s].
     unread : dict of str to str
         By quantity, what the column holds that is taken for it and holds no number.
     map_extent : tuple of float or None
@@ -71,6 +75,8 @@ class Reading:
     crs: pyproj.CRS | None = None
     place: tuple[float, float] | None = None
     time_counts: bool = False
+    clock: str = "own"
+    utc_offset: Floats | None = None
     unread: dict[str, str] = field(default_factory=dict)
     map_extent: Extent | None = None
 

@@ -1,4 +1,4 @@
-"""Position, time, machine and header of a file: checked, never guessed."""
+"""Position, machine and header of a file: checked, never guessed."""
 
 import numpy as np
 import pyproj
@@ -10,7 +10,6 @@ from proofstrip.read.choose import Question, override_line
 from proofstrip.read.names import squeeze
 from proofstrip.read.records import Reading
 from proofstrip.read.table import Floats, Integers
-from proofstrip.read.times import DAY_ORDERS, read_times, spread_ties
 from proofstrip.read.values import read_header_states, to_labels
 
 
@@ -92,49 +91,6 @@ def settle_machine(reading: Reading) -> None:
         )
         labels = labels.cat.add_categories(["unnamed"]).fillna("unnamed")
     reading.machine = labels
-
-
-def settle_time(reading: Reading) -> None:
-    """Read the times, or ask; without a column the durations are cumulated later."""
-    if "time" not in reading.choices:
-        return
-    choice = reading.choices["time"]
-    dates = reading.column("date") if "date" in reading.choices else None
-    times = read_times(reading.column("time"), dates, choice.unit or "")
-    if times.seconds is None:
-        orders = DAY_ORDERS if "day/month" in times.problem else ()
-        lines = tuple(override_line("time", choice.column, order) for order in orders)
-        reading.questions.append(Question("time", f"time: column {choice.column!r}: {times.problem}", lines))
-        return
-    codes = machine_codes(reading)
-    reading.values["time"], tied = spread_ties(times.seconds, codes)
-    reading.settle("time", times.how)
-    if tied:
-        reading.note(
-            "time_coarse",
-            f"{tied:.0%} of the records share their time with the one before: the clock is coarser than the log; "
-            "they are spread evenly over its step.",
-        )
-    if not times.zoned and not any(zone in squeeze(choice.column) for zone in ("utc", "gmt")):
-        reading.note("time_zone", "times name no zone and are taken as they are written.")
-    lost = np.flatnonzero(np.isnan(times.seconds))
-    if len(lost):
-        first = reading.column("time")[int(lost[0])].as_py()
-        reading.note(
-            "time_missing",
-            f"{len(lost)} of {reading.rows} records have no time that can be read "
-            f"(first: {first!r} in row {lost[0] + 1}).",
-        )
-    if reading.rows > 1 and np.nanmin(times.seconds) == np.nanmax(times.seconds):
-        said = f"time: column {choice.column!r} holds the same time in every record"
-        reading.questions.append(Question("time", said, (override_line("time", "...", ""),)))
-    back = sum(int((np.diff(times.seconds[codes == code]) < 0).sum()) for code in np.unique(codes))
-    if back:
-        reading.note(
-            "time_unsorted",
-            f"time steps back {back} times; the machine is followed in the order of time, the rows stay in that of "
-            "the file.",
-        )
 
 
 def settle_header(reading: Reading) -> None:

@@ -9,7 +9,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from proofstrip.read.delimited import NUMBER
-from proofstrip.read.table import Floats, Integers
+from proofstrip.read.table import Booleans, Floats, Integers
 from proofstrip.read.values import is_text, to_numbers
 
 # 1e8 s is March 1973, 1e11 ms likewise: no log of a yield monitor is older, and none runs for three years.
@@ -20,7 +20,8 @@ DAY_S = 86_400.0
 SPREADSHEET_DAYS = (32_874.0, 73_051.0)
 DAY_ORDERS = {"month/day/year": ("%m/%d/%Y", "%m/%d/%y"), "day/month/year": ("%d/%m/%Y", "%d/%m/%y")}
 CLOCKS = ("%H:%M:%S", "%H:%M:%S.%f", "%I:%M:%S %p", "%H:%M", "%I:%M %p")
-ZONE = re.compile(r"(Z|[+-]\d\d:?\d\d)$")
+# A zone at the end of a time in ISO 8601: Z, +02:00, +0200, or +02 after the seconds.
+ZONE = r"([Zz]|[+-]\d\d:?\d\d|:\d\d([.,]\d+)?[+-]\d\d)$"
 CLOCK = re.compile(r"\d{1,2}:\d\d")
 TRIED = 200
 # Repeated records are a few in a hundred; a clock in whole seconds at two records a second gives a half.
@@ -41,12 +42,18 @@ class Times:
         The zone is known: UTC, or the log's own start.
     problem : str
         Why there are no seconds.
+    dated : bool
+        They count from 1970.
+    local : numpy.ndarray of bool or None
+        Records that name no zone, where others name one.
     """
 
     seconds: Floats | None
     how: str
     zoned: bool = True
     problem: str = ""
+    dated: bool = True
+    local: Booleans | None = None
 
 
 def read_times(column: pa.ChunkedArray, dates: pa.ChunkedArray | None = None, unit: str = "") -> Times:
@@ -137,7 +144,7 @@ def _read_numbers(values: Floats, unit: str) -> Times:
         return Times(
             None, "", problem=f"its steps are {usual:g} if it counts seconds, which no log does; is it a count of days?"
         )
-    return Times(values * scale, "seconds since the start")
+    return Times(values * scale, "seconds since the start", dated=False)
 
 
 def _read_texts(column: pa.ChunkedArray, unit: str) -> Times:
@@ -151,7 +158,10 @@ def _read_texts(column: pa.ChunkedArray, unit: str) -> Times:
         return _read_clock(texts)
     iso = pd.to_datetime(texts, format="ISO8601", utc=True, errors="coerce")
     if iso.notna().sum() > 0.5 * len(given):
-        return Times(_epoch(iso), "ISO date and time", zoned=bool(ZONE.search(first)))
+        named = _names_zone(column)
+        some = named[texts.notna()].any()
+        mixed = some and not named[texts.notna()].all()
+        return Times(_epoch(iso), "ISO date and time", bool(some and not mixed), local=~named if mixed else None)
     orders = {order: read for order in DAY_ORDERS if (read := _read_day_order(texts, order)) is not None}
     if unit in orders:
         return Times(orders[unit], f"date as {unit}", zoned=False)
@@ -167,6 +177,12 @@ def _read_texts(column: pa.ChunkedArray, unit: str) -> Times:
     return Times(None, "", problem=f"{first!r} can be read as month/day/year and as day/month/year")
 
 
+def _names_zone(column: pa.ChunkedArray) -> Booleans:
+    """Tell which texts end with a zone."""
+    named = pc.fill_null(pc.match_substring_regex(column, ZONE), False)
+    return np.asarray(named.to_numpy(), dtype=np.bool_)
+
+
 def _read_clock(texts: pd.Series) -> Times:
     """Read times of day without a date; a step back by more than half a day is midnight."""
     for clock in CLOCKS:
@@ -174,7 +190,9 @@ def _read_clock(texts: pd.Series) -> Times:
             parsed = pd.to_datetime(texts, format=clock, errors="coerce", utc=True)
             seconds = _epoch(parsed) - _epoch(parsed.dt.normalize())
             back = np.diff(pd.Series(seconds).ffill().to_numpy(), prepend=seconds[:1]) < -DAY_S / 2
-            return Times(seconds + DAY_S * np.cumsum(back), "time of day, days counted from the first", zoned=False)
+            return Times(
+                seconds + DAY_S * np.cumsum(back), "time of day, days counted from the first", False, "", False
+            )
     return Times(None, "", problem=f"{texts.dropna().iloc[0]!r} is no time of day that can be read")
 
 
