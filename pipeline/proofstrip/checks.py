@@ -14,6 +14,7 @@ from proofstrip.exclusions import share_excluded
 from proofstrip.flags import FLAGS, Flag, has_flag
 from proofstrip.removals import ANY_REASON, Removal
 from proofstrip.stats import Check
+from proofstrip.stats.moves import CHOICE_CHECK
 from proofstrip.stats.wording import list_words
 from proofstrip.strips import COMPASS
 
@@ -277,19 +278,22 @@ FIRST_PARAGRAPH = {
 }
 
 
-def warn_in_answer(checks: tuple[Check, ...]) -> list[str]:
+def warn_in_answer(checks: tuple[Check, ...], refused: bool = False) -> list[str]:
     """Give the sentences that belong into the answer itself: what failed and could have made the difference.
 
     Parameters
     ----------
     checks : tuple of Check
+    refused : bool
+        There is no answer that another choice could move.
 
     Returns
     -------
     list of str
     """
-    failed = {check.name for check in checks if check.passed is False and not check.forbids}
-    return [sentence for name, sentence in FIRST_PARAGRAPH.items() if name in failed]
+    failed = {check.name: check.note for check in checks if check.passed is False and not check.forbids}
+    said = [sentence for name, sentence in FIRST_PARAGRAPH.items() if name in failed]
+    return [*said, failed[CHOICE_CHECK]] if CHOICE_CHECK in failed and not refused else said
 
 
 def _check_straddle(points: gpd.GeoDataFrame) -> Check:

@@ -1,7 +1,7 @@
 """Whether the difference depends on how the records were cleaned, or moves by no more than chance often does."""
 
 from proofstrip.balance import say_chance
-from proofstrip.sensitivity import JUDGED, LEVELS, Alternative
+from proofstrip.sensitivity import JUDGED, Alternative
 from proofstrip.stats import Check, Comparison, Difference
 
 # How far a level of cleaning may move the difference: in its standard errors, and in per cent of the yield. Without any
@@ -26,18 +26,14 @@ def check_cleaning(headline: Comparison, alternatives: tuple[Alternative, ...]) 
     name = "depends_on_cleaning"
     allowed = "within 0.25 standard errors and 0.5 % (1 % without any cleaning), or as chance often moves it"
     by_treatment = {row.treatment: row for row in headline.differences}
-    levels = [row for row in alternatives if row.name in LEVELS]
-    found = [(row, _move(by_treatment[row.treatment], row)) for row in levels if row.name in JUDGED]
+    found = [(row, _move(by_treatment[row.treatment], row)) for row in alternatives if row.name in JUDGED]
     known = [(row, move) for row, move in found if move is not None]
     if not known:
         return Check(name, None, None, allowed, "There are no differences under other cleaning to compare with.")
     failed = [(row, move) for row, move in known if _is_beyond(row, move)]
     worst, (errors, _) = max(failed or known, key=lambda pair: pair[1])
-    turning = [f"{row.treatment} under {row.name.lower()}" for row in levels if row.moves]
-    after = f" The conclusion changes for {'; '.join(turning)}." if turning else " The conclusion stays the same."
-    return Check(
-        name, not failed, round(errors, 3), allowed, _say_move(by_treatment[worst.treatment], worst, headline) + after
-    )
+    note = _say_move(by_treatment[worst.treatment], worst, headline)
+    return Check(name, not failed, round(errors, 3), allowed, note)
 
 
 def _is_beyond(row: Alternative, move: tuple[float, float]) -> bool:

@@ -79,6 +79,9 @@ def _difference(row: dict[str, Any], unit: str, twin: float | None) -> dict[str,
     for part in ("leave_one_out", "median"):
         if row[part] is not None:
             named[part] = _yields(row[part], ("low", "high", "median"), unit, twin)
+    if row["leave_one_out"] is not None:
+        without = row["leave_one_out"]["without"]
+        named["leave_one_out"]["without"] = [_yields(one, YIELDS, unit, twin) for one in without]
     return named
 
 

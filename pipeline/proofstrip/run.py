@@ -9,11 +9,12 @@ from typing import Any
 from proofstrip.along import ZoneDifference, compare_along, compare_zones
 from proofstrip.assign import assign_strips
 from proofstrip.checks import check_removals, check_strips, look_at_run, warn_in_answer
+from proofstrip.choice_answers import find_choice_moves, price_choices
 from proofstrip.clean import check_header, clean_points, estimate_delays, follow_machines
 from proofstrip.config import Settings
 from proofstrip.dependence import check_cleaning
 from proofstrip.drift import check_order, estimate_drift
-from proofstrip.economics import delivered_moisture, price_rates, price_treatments
+from proofstrip.economics import Payback, delivered_moisture, price_blocks, price_rates, price_treatments
 from proofstrip.exclusions import count_exclusions, exclude_by_hand
 from proofstrip.factor import scale_points, spread_factors
 from proofstrip.ground_loss import add_up_losses
@@ -33,7 +34,8 @@ from proofstrip.result import describe_run
 from proofstrip.scale import check_sensor, mean_yield, set_against_monitor, use_tickets
 from proofstrip.sensitivity import Material, try_choices
 from proofstrip.spatial import fit_spatial
-from proofstrip.stats import compare_treatments
+from proofstrip.stats import Comparison, compare_treatments
+from proofstrip.stats.moves import check_blocks, check_choices
 from proofstrip.stats.probability import give_probabilities
 from proofstrip.stats.remarks import make_remarks
 from proofstrip.stats.verdict import give_verdict
@@ -237,8 +239,19 @@ def economics(work: Work) -> Work:
     if prices is None:
         return work
     delivered = delivered_moisture(work.strips, settings.standard_moisture_pct)
-    priced = price_treatments(work.compared, settings.trial.crop, prices, delivered, settings.standard_moisture_pct)
-    return replace(work, paybacks=priced, comparison=price_rates(work.compared, settings.trial.crop, prices))
+    crop, standard, comparison = settings.trial.crop, settings.standard_moisture_pct, work.compared
+
+    def price(other: Comparison) -> tuple[Payback, ...]:
+        return price_treatments(other, crop, prices, delivered, standard)
+
+    by_block = check_blocks(comparison.differences, price_blocks(comparison, price))
+    checks = tuple(by_block if check.name == by_block.name else check for check in comparison.checks)
+    return replace(
+        work,
+        paybacks=price(comparison),
+        alternatives=price_choices(work.alternatives, comparison, price),
+        comparison=replace(price_rates(comparison, crop, prices), checks=checks),
+    )
 
 
 def decide(work: Work) -> Work:
@@ -256,6 +269,7 @@ def decide(work: Work) -> Work:
         *sensor,
         *check_balance(work.balances, acts_on, work.weighed, unit),
         check_cleaning(comparison, work.alternatives),
+        check_choices(find_choice_moves(work.alternatives, comparison)),
     )
     looked = look_at_run(work.strips, work.delays)
     verdict = give_verdict(comparison, work.paybacks, own, units, bushel)
@@ -266,7 +280,9 @@ def decide(work: Work) -> Work:
         checks=(*own, *comparison.checks),
         notices=(*work.notices, *looked, *comparison.warnings),
         remarks=make_remarks(comparison, odds, unit, settings.stats),
-        verdict=replace(verdict, sentence=" ".join([verdict.sentence, *warn_in_answer(own)])),
+        verdict=replace(
+            verdict, sentence=" ".join([verdict.sentence, *warn_in_answer(own, verdict.word == "refused")])
+        ),
         evidence=judge_evidence(work.weighed, sensor, work.balances, acts_on),
     )
 

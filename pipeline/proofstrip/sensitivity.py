@@ -25,6 +25,7 @@ from proofstrip.machines import list_cells, machine_shares
 from proofstrip.moisture import correct_moisture
 from proofstrip.read import Exclusions
 from proofstrip.stats import Comparison, Difference, compare_treatments
+from proofstrip.stats.verdict import Word
 from proofstrip.strips import make_strips, mark_windows
 
 NEAR_S = 2.0
@@ -86,6 +87,8 @@ class Choice:
         Short, for people.
     note : str
         What is changed.
+    said : str
+        As it stands at the head of a sentence.
     points : callable
         Makes the points, with usable set.
     alike : bool
@@ -94,6 +97,7 @@ class Choice:
 
     name: str
     note: str
+    said: str
     points: Callable[[Material], gpd.GeoDataFrame]
     alike: bool = True
 
@@ -161,6 +165,7 @@ RESPONSES = tuple(
     Choice(
         f"Sensor response {power:.2f}",
         f"were the reading to grow by {power:.2f} % where the flow grows by 1 %",
+        f"with a sensor response of {power:.2f}",
         partial(_with_response, power=power),
     )
     for power in (0.90, 0.95, 1.00, 1.05, 1.10)
@@ -170,26 +175,40 @@ CLEANING = (
     Choice(
         "No cleaning",
         "every record inside a strip with the header down counts",
+        "without any cleaning",
         lambda material: _with_usable(material.cleaned, NEVER_USED),
     ),
     Choice(
         "Whole strips",
         "no common window: the ends of the strips count too",
+        "with the ends of the strips counted too",
         lambda material: _with_usable(material.cleaned, EXCLUDING & ~WHOLE_ENDS),
     ),
     Choice(
         "Causes only",
         "only faults of machine and position remove a record; short spikes of the flow stay",
+        "with short spikes of the flow left in the data",
         lambda material: _with_usable(material.cleaned, EXCLUDING & ~Flag.SPIKE),
     ),
-    Choice("Strict cleaning", "slow, fast and narrow records are left out, and smaller spikes", _with_strict),
-    Choice("Header width as set", "no allowance for overlap between passes", _with_logged_width),
+    Choice(
+        "Strict cleaning",
+        "slow, fast and narrow records are left out, and smaller spikes",
+        "with strict cleaning",
+        _with_strict,
+    ),
+    Choice(
+        "Header width as set",
+        "no allowance for overlap between passes",
+        "with the header width as set in the display",
+        _with_logged_width,
+    ),
 )
 
 
 BY_HAND = Choice(
     "Nothing excluded by hand",
     "the records that a person excluded count like all others",
+    "with nothing excluded by hand",
     lambda material: walk_again(replace(material, exclusions=None)),
 )
 
@@ -197,6 +216,7 @@ BY_HAND = Choice(
 MONITOR = Choice(
     "Yield monitor instead of the scale",
     "the strips' yields as the combine logged them, cleaned",
+    "by the yield monitor instead of the scale",
     lambda material: material.cleaned,
 )
 
@@ -205,6 +225,7 @@ MONITOR = Choice(
 UNSCALED = Choice(
     "Yield monitor without the scale tickets",
     "the strips' yields as the combine logged them, not brought to the scale's level",
+    "by the yield monitor without the scale tickets",
     lambda material: scale_points(material.cleaned, None if material.factor is None else 1 / material.factor),
 )
 
@@ -213,6 +234,7 @@ UNSCALED = Choice(
 AS_READ = Choice(
     "Combines as they read",
     "nothing is taken out for what one combine reads higher than another",
+    "with the combines taken as they read",
     lambda material: material.cleaned,
     alike=False,
 )
@@ -237,13 +259,15 @@ def delay_choices(delays: tuple[Delay, ...]) -> Iterator[Choice]:
         for seconds in USUAL_S:
             other = tuple(replace(delay, seconds=seconds) if delay in refused else delay for delay in delays)
             note = f"the records cannot tell the delay{whose}: were it {seconds:g} s"
-            yield Choice(f"Travel delay {seconds:g} s", note, partial(_with_delays, delays=other))
+            said = f"with a travel delay of {seconds:g} s{whose}"
+            yield Choice(f"Travel delay {seconds:g} s", note, said, partial(_with_delays, delays=other))
     if len(refused) == len(delays):
         return
     step = NEAR_S if all(delay.source == "estimated" for delay in delays) else FAR_S
     for change, word in ((-step, "shorter"), (step, "longer")):
         other = tuple(replace(delay, seconds=delay.seconds + change) for delay in delays)
-        yield Choice(f"Travel delay {step:g} s {word}", "for every combine", partial(_with_delays, delays=other))
+        name = f"Travel delay {step:g} s {word}"
+        yield Choice(name, "for every combine", f"with a t{name[1:]}", partial(_with_delays, delays=other))
 
 
 def list_choices(material: Material) -> tuple[Choice, ...]:
@@ -275,6 +299,14 @@ class Alternative:
     shift : Shift or None
         How much further the choice moves the treatment's strips than the control's, for the levels of cleaning that
         are judged.
+    said : str
+        The choice as it stands at the head of a sentence.
+    df : float or None
+        Of the interval.
+    money : str or None
+        pays, does_not_pay or not_settled; refused without an interval, none without prices.
+    money_before : str or None
+        The same of the headline.
     """
 
     name: str
@@ -286,6 +318,10 @@ class Alternative:
     difference_pct: float | None
     moves: bool
     shift: Shift | None = None
+    said: str = ""
+    df: float | None = None
+    money: Word | None = None
+    money_before: Word | None = None
 
 
 def try_choices(material: Material, headline: Comparison, weighed: bool) -> tuple[Alternative, ...]:
@@ -314,10 +350,8 @@ def try_choices(material: Material, headline: Comparison, weighed: bool) -> tupl
             shares = machine_shares(list_cells(points)) if choice.alike else None
             other = compare_treatments(strips, headline.control, material.settings.stats, machines=shares)
         except DataError as fault:
-            found += [
-                Alternative(choice.name, f"no answer: {fault}", row.treatment, None, None, None, None, True)
-                for row in headline.differences
-            ]
+            lost = replace(choice, note=f"no answer: {fault}")
+            found += [_beside(lost, row, None) for row in headline.differences]
             continue
         by_treatment = {row.treatment: row for row in other.differences}
         found += [_beside(choice, row, by_treatment.get(row.treatment)) for row in headline.differences]
@@ -338,7 +372,8 @@ def _with_shifts(
 def _beside(choice: Choice, headline: Difference, other: Difference | None) -> Alternative:
     """Set one other difference beside the headline's."""
     if other is None:
-        return Alternative(choice.name, choice.note, headline.treatment, None, None, None, None, True)
+        empty = (None, None, None, None)
+        return Alternative(choice.name, choice.note, headline.treatment, *empty, True, said=choice.said)
     return Alternative(
         choice.name,
         choice.note,
@@ -348,6 +383,8 @@ def _beside(choice: Choice, headline: Difference, other: Difference | None) -> A
         other.high,
         other.difference_pct,
         _side(headline) != _side(other),
+        said=choice.said,
+        df=other.df,
     )
 
 

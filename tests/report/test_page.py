@@ -234,11 +234,20 @@ def test_choice_that_turns_the_answer_stands_in_the_first_screen(
     make_material: Callable[..., ReportMaterial], tmp_path: Path
 ) -> None:
     material = make_material(blocks=2)
-    rows = [{**row, "moves": row["name"].startswith("Delay")} for row in material.result["sensitivity"]]
+    note = (
+        "With a travel delay 4 s longer, the yield answer for Lifters changes from “a higher yield” to “a lower yield”."
+    )
+    moves = {"name": "other_choices", "passed": False, "value": 1.0, "allowed": "0 changes", "note": note}
     checks = [check for check in material.result["checks"] if check["passed"]]
-    html, page = write(result_with(material, sensitivity=rows, checks=checks), tmp_path)
+    sentence = f"{material.result['verdict']['sentence']} {note}"
+    verdict = {**material.result["verdict"], "sentence": sentence}
+    html, page = write(result_with(material, verdict=verdict, checks=[*checks, moves]), tmp_path)
     check_sound(html, page)
-    assert "Delay 4 s longer" in page.text[: page.text.index("Strip by strip")]
+    first = page.text[: page.text.index("Strip by strip")]
+    assert first.count(note) == 1
+    # The first paragraph itself says that the answer moves, the box below how.
+    (paragraph,) = re.findall(r'<p class="sentence[^"]*">(.*?)</p>', html)
+    assert "Part of this answer changes under another choice" in paragraph
 
 
 def test_choice_without_an_answer_is_listed(make_material: Callable[..., ReportMaterial], tmp_path: Path) -> None:

@@ -6,6 +6,7 @@ import json
 import numpy as np
 import pandas as pd
 import pytest
+from scipy import stats
 from tests.stats.tables import block_table, loose_table, pair_table, settings
 
 from proofstrip.result import describe_comparison
@@ -262,16 +263,30 @@ def test_leaving_one_block_out() -> None:
 
 
 def test_a_conclusion_that_hangs_on_one_block_is_fragile() -> None:
-    # Five pairs near nothing and one at +10: without it the sign changes.
+    # Five pairs at +1 or near it and one at -1.2: with it zero lies in the interval, without it far outside.
     old = np.array([60.0, 62.0, 58.5, 61.0, 59.5, 63.0])
-    new = old + np.array([-0.3, 0.1, -0.2, 0.2, -0.1, 10.0])
+    new = old + np.array([1.0, 1.2, 0.9, 1.1, 0.8, -1.2])
     comparison = compare_treatments(pair_table(new.tolist(), old.tolist()), "old", settings(), "yield")
     found = comparison.differences[0].leave_one_out
     assert found.fragile
     assert found.blocks == ("6",)
+    # scipy's own paired interval without that block.
+    rest = stats.ttest_rel(new[:5], old[:5]).confidence_interval(0.95)
+    assert (found.without[5].low, found.without[5].high) == pytest.approx((rest.low, rest.high))
     check = next(check for check in comparison.checks if check.name == "one_block_left_out")
     assert check.passed is False
-    assert "block 6" in check.note
+    assert check.note == (
+        "Leave out one part of the field (block 6) and the yield answer for new changes from “no clear difference” to "
+        "“a higher yield”."
+    )
+
+
+def test_a_sign_that_nobody_acts_on_is_not_fragile() -> None:
+    # Five pairs near nothing and one at +10: the sign hangs on it, but with it and without it there is no difference.
+    old = np.array([60.0, 62.0, 58.5, 61.0, 59.5, 63.0])
+    new = old + np.array([-0.3, 0.1, -0.2, 0.2, -0.1, 10.0])
+    comparison = compare_treatments(pair_table(new.tolist(), old.tolist()), "old", settings(), "yield")
+    assert not comparison.differences[0].leave_one_out.fragile
 
 
 def test_equal_differences_are_no_measurement() -> None:

@@ -4,6 +4,7 @@ Money follows the grain that is paid for: below market moisture an elevator pays
 at standard moisture.
 """
 
+from proofstrip.economics.again import price_again, price_blocks
 from proofstrip.economics.budget import BudgetLine, PartialBudget, capital_recovery_factor
 from proofstrip.economics.dose import price_rates
 from proofstrip.economics.price import Beside, price_gain, price_treatments
@@ -19,6 +20,8 @@ __all__ = [
     "Payback",
     "capital_recovery_factor",
     "delivered_moisture",
+    "price_again",
+    "price_blocks",
     "price_gain",
     "price_rates",
     "price_treatments",

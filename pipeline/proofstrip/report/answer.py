@@ -8,6 +8,7 @@ from proofstrip.checks import FIRST_PARAGRAPH
 from proofstrip.report.money import Figure, cost_span, figure_of, gain_span
 from proofstrip.report.tables import Table, capital, check_title, interval, plain
 from proofstrip.report.words import ABSENT, Units, count, is_number, money, number, odds, times_in
+from proofstrip.stats.moves import BLOCK_CHECK, CHOICE_CHECK
 from proofstrip.stats.remarks import say_chance
 from proofstrip.stats.wording import say_years
 
@@ -94,8 +95,17 @@ def give_answer(result: dict[str, Any], units: Units) -> Answer:
     # The heading says already that there is no answer; what stands here is why.
     sentence = capital(sentence.removeprefix("No answer. ") if is_refused(result) else sentence)
     first, *rest = SENTENCE_END.split(sentence, maxsplit=1)
+    first += _say_hanging(result)
     more = _unsaid(" ".join(rest), result, len(facts) == 3)
     return Answer(word, first, more, facts, table, find_flags(result), _read_evidence(result))
+
+
+def _say_hanging(result: dict[str, Any]) -> str:
+    """Say in the first paragraph that the answer moves; the flags below say how."""
+    failed = {check.get("name") for check in result.get("checks") or [] if check.get("passed") is False}
+    hangs = {CHOICE_CHECK: "under another choice", BLOCK_CHECK: "without one part of the field"}
+    under = [said for name, said in hangs.items() if name in failed]
+    return f" Part of this answer changes {' or '.join(under)}: see below." if under and not is_refused(result) else ""
 
 
 def _read_evidence(result: dict[str, Any]) -> tuple[str, str] | None:
@@ -112,6 +122,11 @@ def _unsaid(more: str, result: dict[str, Any], facts: bool) -> str:
                 more = more.replace(str(said), "")
     sentences = SENTENCE_END.split(" ".join(more.split()))
     return " ".join(one for one in sentences if not (facts and one.startswith(SAID_BY_FACTS)))
+
+
+def _is_said_above(check: dict[str, Any], result: dict[str, Any]) -> bool:
+    """Tell whether a flag would repeat why there is no answer, or say that an answer moves where there is none."""
+    return _gives_the_reason(check, result) or (is_refused(result) and check.get("name") in (BLOCK_CHECK, CHOICE_CHECK))
 
 
 def _gives_the_reason(check: dict[str, Any], result: dict[str, Any]) -> bool:
@@ -260,11 +275,7 @@ def find_flags(result: dict[str, Any]) -> list[tuple[str, str]]:
     """
     flags = []
     for check in sorted(result.get("checks") or [], key=lambda check: not check.get("forbids")):
-        if check.get("passed") is False and not _gives_the_reason(check, result):
+        if check.get("passed") is False and not _is_said_above(check, result):
             note = check.get("note") or f"Found {plain(check.get('value'))}; allowed is {plain(check.get('allowed'))}."
             flags.append((check_title(check), str(note)))
-    turning = [entry for entry in result.get("sensitivity") or [] if entry.get("moves") is True]
-    if turning:
-        names = dict.fromkeys(str(entry.get("name")) for entry in turning)
-        flags.append(("Hangs on a choice", f"The conclusion would be another one under: {'; '.join(names)}."))
     return flags

@@ -17,8 +17,8 @@ def read_choices(result: dict[str, Any]) -> dict[str, list[dict[str, Any]]]:
     Returns
     -------
     dict of str to list of dict
-        label, difference_kg_ha, low_kg_ha, high_kg_ha [kg/ha or None], moves, note, is_headline; empty when no other
-        choice was tried.
+        label, difference_kg_ha, low_kg_ha, high_kg_ha [kg/ha or None], moves (which answer), note, is_headline;
+        empty when no other choice was tried.
     """
     tried = result.get("sensitivity") or []
     choices = {}
@@ -36,10 +36,17 @@ def _shape(entry: dict[str, Any], label: str, is_headline: bool) -> dict[str, An
     return {
         "label": label,
         **{key: entry.get(key) if is_number(entry.get(key)) else None for key in keys},
-        "moves": entry.get("moves") is True,
+        "moves": _say_move(entry),
         "note": "" if is_headline else str(entry.get("note") or ""),
         "is_headline": is_headline,
     }
+
+
+def _say_move(entry: dict[str, Any]) -> str:
+    """Say which answer a choice moves: yield, money or both; empty where none."""
+    money = entry.get("money") != entry.get("money_before")
+    moved = {"yield": entry.get("moves") is True, "money": money}
+    return " and ".join(name for name, moves in moved.items() if moves)
 
 
 def choice_table(treatment: str, choices: list[dict[str, Any]], units: Units) -> Table:
@@ -61,7 +68,7 @@ def choice_table(treatment: str, choices: list[dict[str, Any]], units: Units) ->
             entry["label"],
             units.yields(entry["difference_kg_ha"], sign=True),
             interval(entry, units),
-            "" if entry["is_headline"] else ("yes" if entry["moves"] else "no"),
+            "" if entry["is_headline"] else (entry["moves"] or "no"),
             entry["note"],
         ]
         for entry in choices

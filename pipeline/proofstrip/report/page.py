@@ -118,8 +118,13 @@ def _choice_section(choices: dict[str, list[dict[str, Any]]], units: Units) -> S
     title = "Would other choices change the answer?"
     if not choices:
         return Section("choices", title, ["No other choices were tried."])
-    moved = [f"{name}: {row['label'].lower()}" for name, rows in choices.items() for row in rows if row["moves"]]
-    text = f"Yes, for {'; '.join(moved)}." if moved else "No: the conclusion is the same under every choice below."
+    moved = [
+        f"{row['label'][:1].lower()}{row['label'][1:]} ({row['moves']} answer for {name})"
+        for name, rows in choices.items()
+        for row in rows
+        if row["moves"]
+    ]
+    text = f"Yes: {'; '.join(moved)}." if moved else "No: the answer is the same under every choice below."
     drawn = pictures.choice_pictures(choices, units)
     tables = [other_choices.choice_table(name, rows, units) for name, rows in choices.items()]
     return Section("choices", title, [text], drawn, tables)

@@ -26,6 +26,7 @@ from proofstrip.stats.contrasts import (
 )
 from proofstrip.stats.design import Plots
 from proofstrip.stats.linear import Fit, Floats
+from proofstrip.stats.moves import check_blocks
 from proofstrip.stats.neighbours import adjust_by_checks
 from proofstrip.stats.paired import hodges_lehmann, sign_flip_p
 from proofstrip.stats.permutation import permutation_p
@@ -110,7 +111,7 @@ def _compare(table: StripTable, fit: Fit, unit: str, settings: StatsPart) -> Com
     checks = (
         check_replication(_replicates(plots), design),
         check_scatter(fit, plots),
-        _check_fragile(differences),
+        check_blocks(differences),
         _check_scales(differences),
         *check_assumptions(take_out(plots), fit, design),
     )
@@ -298,19 +299,6 @@ def _note_few(differences: tuple[Difference, ...]) -> list[Notice]:
             f"decision at {100 * alpha:.0f} % leans on the bell shape of chance. More replicates free it of that.",
         )
     ]
-
-
-def _check_fragile(differences: tuple[Difference, ...]) -> Check:
-    """Tell whether a conclusion hangs on a single block."""
-    looked = {row.treatment: row.leave_one_out for row in differences if row.leave_one_out is not None}
-    if not looked:
-        return Check("one_block_left_out", None, None, "0 changes", "There are too few blocks to leave one out.")
-    hanging = {name: found.blocks for name, found in looked.items() if found.fragile}
-    if not hanging:
-        return Check("one_block_left_out", True, 0.0, "0 changes", "Leaving any one block out changes no conclusion.")
-    told = "; ".join(f"{name} without block {' or '.join(blocks)}" for name, blocks in hanging.items())
-    note = f"Whether yields differ hangs on single blocks and is fragile: it changes for {told}."
-    return Check("one_block_left_out", False, float(len(hanging)), "0 changes", note)
 
 
 def _describe(table: StripTable, unit: str, settings: StatsPart) -> Comparison:

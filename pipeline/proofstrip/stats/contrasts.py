@@ -11,7 +11,7 @@ from proofstrip.stats.letters import assign_letters
 from proofstrip.stats.linear import Fit, Floats, fit_blocks, fit_unblocked
 from proofstrip.stats.mixed import fit_mixed
 from proofstrip.stats.multiple import dunnett_criticals, dunnett_tail, t_tail, tukey_tail
-from proofstrip.stats.results import Design, Difference, LeaveOneOut, PairwiseDifference
+from proofstrip.stats.results import BlockLeftOut, Design, Difference, LeaveOneOut, PairwiseDifference
 from proofstrip.stats.trend import fit_trend
 
 FITS = {
@@ -149,7 +149,7 @@ def log_ratios(plots: Plots, design: Design, confidence: float) -> list[Ratio]:
 
 
 def leave_one_out(plots: Plots, design: Design, contrasts: Contrasts, confidence: float) -> list[LeaveOneOut | None]:
-    """Fit again without each block in turn: does a sign or a decision hang on one of them.
+    """Fit again without each block in turn: does a decision hang on one of them.
 
     Parameters
     ----------
@@ -167,29 +167,31 @@ def leave_one_out(plots: Plots, design: Design, contrasts: Contrasts, confidence
     count = len(plots.treatments) - 1
     if len(plots.blocks) < 3:
         return [None] * count
-    values = np.full((len(plots.blocks), count), np.nan)
-    decided = np.zeros(values.shape, dtype=bool)
-    for block in range(len(plots.blocks)):
-        rest = plots.without_block(block)
+    found: list[list[BlockLeftOut]] = [[] for _ in range(count)]
+    for place, block in enumerate(plots.blocks):
+        rest = plots.without_block(place)
         if len(np.unique(rest.treatment)) <= count or len(rest.values) <= len(rest.blocks) + count:
             continue  # without this block a treatment, or the residual, is gone altogether
         if judge_mix(rest) == "confounded":
             continue
         fit = fit_design(rest, design)
-        values[block] = fit.means[1:] - fit.means[0]
-        decided[block] = contrast_control(fit, confidence).decided if fit.variance > 0 else True
-    flips = (np.sign(values) != np.sign(contrasts.difference)) | (decided != contrasts.decided)
-    flips &= np.isfinite(values)
-    return [_sum_up(values[:, j], flips[:, j], plots.blocks) for j in range(count)]
+        reach = np.zeros(count)
+        if fit.variance > 0:
+            own = contrast_control(fit, confidence)
+            reach = own.critical * own.se
+        for rows, middle, half, df in zip(found, fit.means[1:] - fit.means[0], reach, fit.df[0, 1:], strict=True):
+            rows.append(BlockLeftOut(block, *(float(part) for part in (middle, middle - half, middle + half, df))))
+    sides = contrasts.decided * np.sign(contrasts.difference)
+    return [_sum_up(tuple(rows), side) for rows, side in zip(found, sides.tolist(), strict=True)]
 
 
-def _sum_up(values: Floats, flips: Floats, blocks: tuple[str, ...]) -> LeaveOneOut | None:
-    """Say how far one difference moves and which blocks change it."""
-    known = values[np.isfinite(values)]
-    if not len(known):
+def _sum_up(rows: tuple[BlockLeftOut, ...], side: float) -> LeaveOneOut | None:
+    """Say how far one difference moves and which blocks change its side of zero."""
+    if not rows:
         return None
-    names = tuple(blocks[block] for block in np.flatnonzero(flips))
-    return LeaveOneOut(float(known.min()), float(known.max()), bool(names), names)
+    names = tuple(row.block for row in rows if int(row.low > 0) - int(row.high < 0) != side)
+    middles = [row.difference for row in rows]
+    return LeaveOneOut(min(middles), max(middles), bool(names), names, rows)
 
 
 def compare_all_pairs(

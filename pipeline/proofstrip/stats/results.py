@@ -69,6 +69,24 @@ class MedianDifference:
 
 
 @dataclass(frozen=True)
+class BlockLeftOut:
+    """The difference without one block.
+
+    Attributes
+    ----------
+    block : str
+    difference, low, high : float
+    df : float
+    """
+
+    block: str
+    difference: float
+    low: float
+    high: float
+    df: float
+
+
+@dataclass(frozen=True)
 class LeaveOneOut:
     """The difference when one block at a time is left out.
 
@@ -77,15 +95,18 @@ class LeaveOneOut:
     low, high : float
         Smallest and largest difference.
     fragile : bool
-        True when the sign or the decision changes with one block.
+        True when the decision changes with one block.
     blocks : tuple of str
         The blocks whose absence changes it.
+    without : tuple of BlockLeftOut
+        Without each block that can be spared.
     """
 
     low: float
     high: float
     fragile: bool
     blocks: tuple[str, ...]
+    without: tuple[BlockLeftOut, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
