@@ -1,5 +1,6 @@
 """What an answer rests on: one measure, two that agree, or two that contradict each other."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -14,6 +15,13 @@ TIERS: dict[Tier, str] = {
     "monitor": "Rests on the monitor alone.",
     "in_conflict": "The measures contradict each other.",
 }
+SHORT: dict[Tier, str] = {
+    "scale_and_counts": "Scale and counts",
+    "monitor_and_counts": "Monitor and counts",
+    "scale": "Scale",
+    "monitor": "Monitor only",
+    "in_conflict": "In conflict",
+}  # for a column of a table: by the alphabet they also stand from weak to strong
 BESIDE = {
     "not_counted": "Ground losses were not counted.",
     "crop": "Ground losses were counted, but a treatment that works on the crop need not save grain from the ground.",
@@ -40,6 +48,27 @@ class Evidence:
 
     tier: Tier
     sentence: str
+
+
+def evidence_word(evidence: Mapping[str, str] | None) -> str:
+    """Name what an answer rests on, for a column of a table.
+
+    Parameters
+    ----------
+    evidence : mapping or None
+        Of result.json; results of early versions have none.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> evidence_word({"tier": "scale_and_counts"}), evidence_word(None)
+    ('Scale and counts', '–')
+    """
+    named: dict[str, str] = dict(SHORT.items())
+    return named.get((evidence or {}).get("tier", ""), "–")
 
 
 def judge_evidence(

@@ -66,6 +66,14 @@ def test_pool_of_a_table_is_written(table: Path, tmp_path: Path) -> None:
     assert not re.findall(r'(?:src|href)="https?:', page)
 
 
+def test_files_of_a_season_beside_its_runs_are_not_taken_for_trials(runs: Path) -> None:
+    for name in ("season.csv", "season.json", "index.html"):
+        (runs / name).write_text("folder,state\ncreek,ran\n", encoding="utf-8")
+    answer = read(run(runs / "*", "--json"))
+    assert answer["left_out"] == []
+    assert answer["treatments"][0]["trials"] == 3
+
+
 def test_runs_by_pattern_are_linked_and_have_money(runs: Path, tmp_path: Path) -> None:
     out = tmp_path / "out" / "pool"
     done = run(runs / "trial*", "--out", out)

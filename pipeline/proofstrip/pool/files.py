@@ -26,6 +26,7 @@ from proofstrip.toml_file import Part, read_toml, validate
 from proofstrip.whole import written_whole
 
 TABLES = (".csv", ".tsv", ".txt")
+SEASON_FILES = ("season.csv", "season.json", "index.html")  # what a season writes beside its run folders
 
 
 def gather_sites(sources: Sequence[str], folder: Path) -> SiteList:
@@ -51,6 +52,8 @@ def gather_sites(sources: Sequence[str], folder: Path) -> SiteList:
     left_out: list[LeftOut] = []
     notices: list[Notice] = []
     for path in _expand(sources):
+        if path.name in SEASON_FILES and path.with_name("season.json").is_file():
+            continue  # the pattern means the run folders beside it
         source = _relative(path, folder)
         if (path / "result.json").is_file():
             report = quote(_relative(path / "report.html", folder)) if (path / "report.html").is_file() else ""

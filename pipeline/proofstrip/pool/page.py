@@ -58,6 +58,7 @@ def write_page(result: PoolResult, units: Units, version: str, folder: Path) -> 
         place=place,
         footing=f"{heading}, {span}",
         invented=result.invented,
+        wide=True,
     )
     text = set_page(head, _first_screen(result, units), parts, version)
     (folder / "pool.html").write_text(text, encoding="utf-8", newline="\n")

@@ -23,6 +23,7 @@ from proofstrip.report.pictures import Picture
 from proofstrip.report.sections import Section
 from proofstrip.report.tables import Table, capital
 from proofstrip.report.words import ABSENT, Units, count, is_number, money, number, p_value, times_in
+from proofstrip.tier import evidence_word
 from proofstrip.units import log_ratio_pct
 
 CAUTION = (
@@ -133,8 +134,10 @@ def _forest(answer: PooledAnswer, confidence: float, name: str) -> Picture:
 def _index(answer: PooledAnswer, confidence: float, units: Units) -> Table:
     """List the trials, each with its answer and a link to its report."""
     currencies = {site.money.currency for site in answer.sites if site.money}
-    head = ["Trial", "Season", "Its answer", "Pairs", "Difference, % (margin of error)", units.yield_name]
+    head = ["Trial", "Season", "Its answer", "Pairs", "Difference, % (margin of error)"]
+    head += [f"Difference, {units.yield_name}"]
     head += [f"Gain, {'/'.join(sorted(currencies))} {an_area(units)}"] if currencies else []
+    known = any(site.tier for site in answer.sites)
     rows = []
     for site in answer.sites:
         middle, low, high = site_ends(site, confidence)
@@ -149,9 +152,10 @@ def _index(answer: PooledAnswer, confidence: float, units: Units) -> Table:
         if currencies:
             own = site.money
             row.append(ABSENT if own is None else _gain_cell(own, len(currencies) > 1, units))
-        rows.append(row)
-    align = "lrlrrr" + "r" * (len(head) - 6)
-    return Table("The trials; a click on a column sorts", tuple(head), align, rows, sortable=True)
+        rows.append([*row, evidence_word({"tier": site.tier})] if known else row)
+    align = "lrlrrr" + "r" * (len(head) - 6) + "l" * known
+    head += ["Rests on"] if known else []
+    return Table("The trials", tuple(head), align, rows, sortable=True)
 
 
 def _gain_cell(own: SiteMoney, named: bool, units: Units) -> str:

@@ -194,4 +194,5 @@ def _site(site: Site, settings: PoolSettings, weight: float | None, bushel: floa
         "covariates": dict(sorted(site.covariates.items())),
         "source": site.source,
         "report": site.report or None,
+        "evidence": site.tier or None,
     }

@@ -65,6 +65,8 @@ class Site:
         The file it was read from.
     report : str
         Its report.html; empty where there is none.
+    tier : str
+        What its answer rests on, a key of ``tier.TIERS``; empty where that is not known.
     invented : bool
     from_table : bool
         Its figures were rounded by a person, so two trials may share them by chance.
@@ -87,6 +89,7 @@ class Site:
     covariates: Mapping[str, float] = field(default_factory=dict)
     source: str = ""
     report: str = ""
+    tier: str = ""
     invented: bool = False
     from_table: bool = False
 
@@ -224,6 +227,7 @@ def _site_of_run(
         covariates=own,
         source=source,
         report=report,
+        tier=str((result.get("evidence") or {}).get("tier") or ""),
         invented="invented" in str(trial.get("notes") or "").lower(),
     )
 

@@ -28,6 +28,8 @@ class Head:
     invented : bool
         Says so in a band across the top.
     prepared_by : str
+    wide : bool
+        Give tables the room of a wide screen.
     """
 
     title: str
@@ -37,6 +39,7 @@ class Head:
     footing: str
     invented: bool
     prepared_by: str = ""
+    wide: bool = False
 
 
 def write_report(material: ReportMaterial, folder: Path) -> None:

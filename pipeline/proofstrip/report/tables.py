@@ -56,7 +56,7 @@ class Table:
     strong : list of int
         Rows that are set in bold.
     sortable : bool
-        A click on a column sorts by it; bold rows stay at the end.
+        A click on a column sorts by it; on a phone each row is a card. No row of it is bold.
     folded : bool
         Only the caption shows until a reader opens it; print shows all of it.
     """

@@ -23,8 +23,12 @@ from proofstrip.report.words import ABSENT, Units, count, is_number, make_units,
 from proofstrip.season.outcome import STATES, Outcome
 from proofstrip.season.store import join, write_text
 from proofstrip.stats.verdict import judge
+from proofstrip.tier import evidence_word
 
-COLUMNS = ("folder", "state", "name", "field", "season", "crop", "verdict", "records_read", "seconds", "message")
+COLUMNS = (
+    *("folder", "state", "name", "field", "season", "crop", "verdict", "evidence"),
+    *("records_read", "seconds", "message"),
+)
 
 
 def write_book(outcomes: Sequence[Outcome], out: str, system: str | None = None) -> None:
@@ -57,6 +61,7 @@ def _row(outcome: Outcome) -> dict[str, Any]:
         "season": trial.get("season"),
         "crop": trial.get("crop"),
         "verdict": outcome.entry.get("verdict", {}).get("word"),
+        "evidence": (outcome.entry.get("evidence") or {}).get("tier"),
         "records_read": outcome.entry.get("records_read"),
         "seconds": round(outcome.seconds, 1),
         "message": outcome.message or None,
@@ -97,7 +102,7 @@ def set_book(outcomes: Sequence[Outcome], system: str) -> str:
     name = f"Strip trials {span}".strip()
     place = " · ".join([*(crop.replace("_", " ") for crop in crops), count(len(outcomes), "trial")])
     invented = bool(told) and all("invented" in (outcome.entry["trial"]["notes"] or "").lower() for outcome in told)
-    head = Head(title=name, kicker="Strip trials of a season", name=name, place=place, footing=name, invented=invented)
+    head = Head(name, "Strip trials of a season", name, place, footing=name, invented=invented, wide=True)
     return set_page(head, _first_screen(outcomes), parts, __version__)
 
 
@@ -105,7 +110,8 @@ READING = (
     "Each line is one treatment against its control in one trial; the name opens that trial's report. Trials differ in "
     "ground, weather and crop: lines are there to be read, not to be averaged by eye. To put trials of one question "
     "together, pool their run folders. The margin of error is of one line alone; among many lines some stand out by "
-    "chance."
+    "chance. What an answer rests on: scale tickets of every strip, counts of grain on the ground that agree with the "
+    "gain, both, or the yield monitor only, which a treatment can mislead."
 )
 
 
@@ -173,13 +179,14 @@ def _crop_section(crop: str, outcomes: Sequence[Outcome], system: str) -> Sectio
     pairs.sort(key=lambda pair: (pair[1]["treatment"], pair[1]["control"], pair[0].name))
     priced = any(outcome.entry["economics"] for outcome in outcomes)
     dated = len({outcome.entry["trial"]["season"] for outcome in outcomes}) > 1
-    head = ["Trial", "Treatment, against", "Answer", "Pairs", f"Difference, {units.yield_name} (margin of error)", "%"]
-    head += [f"Gain {an_area(units)} (margin of error)"] if priced else []
-    head += ["Season"] if dated else []
+    head = ["Trial", "Treatment, against", "Answer"]
+    head += [f"Difference, {units.yield_name} (margin of error)", "Difference, %"]
+    head += [f"Gain {an_area(units)}, outlay included (margin of error)"] if priced else []
+    head += ["Rests on", "Pairs"] + (["Season"] if dated else [])
+    align = "lllrr" + "r" * priced + "lr" + "r" * dated
     rows = [_line(outcome, difference, units, priced, dated) for outcome, difference in pairs]
     title = capital(crop.replace("_", " "))
-    align = "lll" + "r" * (len(head) - 3)
-    table = Table(f"{title}: a click on a column sorts", tuple(head), align, rows, sortable=True)
+    table = Table(f"{title}, each treatment against its control", tuple(head), align, rows, sortable=True)
     return Section(f"crop-{crop}", title, tables=[table])
 
 
@@ -193,23 +200,25 @@ def _line(outcome: Outcome, difference: dict[str, Any], units: Units, priced: bo
         Markup('<a href="{}">{}</a>{}').format(quote(f"{folder}/report.html"), trial["name"], place),
         f"{difference['treatment']}, against {difference['control']}",
         VERDICTS[row_word(entry, difference)],
-        number(difference["pairs"]),
         _with_margin(middle, *ends),
         number(difference["difference_pct"], 1, sign=True),
     ]
     cells += [_gain(_money_of(entry, difference), units)] if priced else []
+    cells += [evidence_word(entry.get("evidence")), number(difference["pairs"])]
     return cells + ([str(trial["season"])] if dated else [])
 
 
 def _gain(own: dict[str, Any] | None, units: Units) -> str:
-    """Write the gain and its margin, for the page's unit of area, in the trial's own currency."""
-    if own is None or not is_number(own["gain_per_ac"]):
+    """Write the gain that the answer goes by, with its margin, in the page's area and the trial's own currency."""
+    if own is None or not is_number(own["net_gain_per_ac"]):
         return ABSENT
     middle, *ends = (
         money_text(own[key], own["currency"], units) if is_number(own[key]) else ABSENT
-        for key in ("gain_per_ac", "gain_per_ac_low", "gain_per_ac_high")
+        for key in ("net_gain_per_ac", "net_gain_per_ac_low", "net_gain_per_ac_high")
     )
-    return _with_margin(middle, *(end.split("\N{NO-BREAK SPACE}")[0] for end in ends))
+    cell = _with_margin(middle, *(end.split("\N{NO-BREAK SPACE}")[0] for end in ends))
+    without = own["investment"] and own["area_ac"] is None  # no area was given to spread the outlay over
+    return Markup("{}<br>before the outlay").format(cell) if without else cell
 
 
 def _with_margin(middle: str, low: str, high: str) -> str:

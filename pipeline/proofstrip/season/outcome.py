@@ -68,7 +68,7 @@ SHOWN_DIFFERENCE = (
 )
 SHOWN_MONEY = (
     *("treatment", "currency", "gain_per_ac", "gain_per_ac_low", "gain_per_ac_high", "payback_years"),
-    *("net_gain_per_ac_low", "net_gain_per_ac_high", "break_even_ac"),
+    *("net_gain_per_ac", "net_gain_per_ac_low", "net_gain_per_ac_high", "break_even_ac", "investment", "area_ac"),
 )
 
 
@@ -83,11 +83,12 @@ def shorten(result: dict[str, Any]) -> dict[str, Any]:
     Returns
     -------
     dict
-        trial, verdict, records_read, differences, economics.
+        trial, verdict, evidence, records_read, differences, economics.
     """
     return {
         "trial": result["trial"],
         "verdict": result["verdict"],
+        "evidence": result.get("evidence"),
         "records_read": result.get("records", {}).get("read"),
         "differences": [{key: row.get(key) for key in SHOWN_DIFFERENCE} for row in result["differences"]],
         "economics": [{key: row.get(key) for key in SHOWN_MONEY} for row in result.get("economics", [])],
