@@ -57,6 +57,7 @@ FILES_BESIDE = {
     "read/names.py": "loads configs/column_names.toml",
     "simulate/export.py": "makes the text of tables; the command writes them",
     "pool/files.py": "reads run folders and tables of sites",
+    "pool/gain.py": "reads pool.json",
     "pool/page.py": "writes pool.html and its pictures",
 }
 

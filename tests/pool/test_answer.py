@@ -28,7 +28,7 @@ def test_effect_is_that_of_the_formulas(make_site) -> None:
     order = [EFFECTS[n] for n in (0, 2, 4, 1, 3)]  # by season
     assert answer.effect == pool_effects(np.array(order), np.full(5, 1e-4), 0.90)
     assert answer.word == "higher"
-    assert answer.why_no_money == "No trial has prices."
+    assert answer.why_no_money.startswith("No trial has prices")
 
 
 @pytest.mark.parametrize(("shift", "word"), [(0.0, "higher"), (-0.04, "not_settled"), (-0.09, "lower")])

@@ -32,16 +32,19 @@ class Beside:
     Attributes
     ----------
     confidence : float
-        Of its interval, which is taken as that of a normal distribution.
+        Of its interval.
     moisture_pct : float or None
         Of the grain as delivered, of both treatments alike [%].
     control_kg_ha : float or None
         Yield of the control at standard moisture [kg/ha].
+    df : float
+        Degrees of freedom of the interval's t; infinite, as of a normal distribution, where they are not known.
     """
 
     confidence: float = USUAL_CONFIDENCE
     moisture_pct: float | None = None
     control_kg_ha: float | None = None
+    df: float = np.inf
 
 
 def price_treatments(
@@ -164,8 +167,8 @@ def price_gain(
             control="control",
             confidence=known.confidence,
             difference=gain,
-            belief=Belief.of_interval(gain, known.confidence, np.inf),
-            df=np.inf,
+            belief=Belief.of_interval(gain, known.confidence, known.df),
+            df=known.df,
             sold=sold,
             control_kg_ha=known.control_kg_ha or 0.0,
             price=spread_price(settings.price, crop),

@@ -262,7 +262,7 @@ def _pool_money(sites: Sequence[Site], confidence: float) -> tuple[Pooled | None
     """Pool the gains an acre, or say why they cannot be."""
     moneys = [site.money for site in sites if site.money is not None]
     if not moneys:
-        return None, "No trial has prices."
+        return None, "No trial has prices, so nothing is said of money. --economics FILE.toml prices all trials alike."
     if len(moneys) < len(sites):
         names = "; ".join(site.name for site in sites if site.money is None)
         return None, f"Money is not pooled: there are no prices, or no yields that prices could be put on, for {names}."

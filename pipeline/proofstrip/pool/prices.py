@@ -31,8 +31,8 @@ class Prices:
     crop: Crop
     source: Path
 
-    def of_gain(self, names: tuple[str, str], gain: float, ends: tuple[float, float], confidence: float) -> Payback:
-        """Price a difference in kg/ha of a treatment and its control, with an interval of some confidence."""
+    def of_gain(self, names: tuple[str, str], gain: float, ends: tuple[float, float], beside: Beside) -> Payback:
+        """Price a difference in kg/ha of a treatment and its control, with an interval."""
         meant = {fold(name): role for name, role in zip(names, ("treatment", "control"), strict=True)}
         cost = {meant[fold(name)]: sum_ for name, sum_ in self.economics.cost.items() if fold(name) in meant}
         return price_gain(
@@ -40,7 +40,7 @@ class Prices:
             self.crop,
             self.economics.model_copy(update={"cost": cost, "delivery": None}),
             *ends,
-            Beside(confidence),
+            beside,
         )
 
 
@@ -82,7 +82,7 @@ def _price(site: Site, prices: Prices) -> Site:
     if site.difference_kg_ha is None or site.se_kg_ha is None:
         return replace(site, money=None, verdict="")
     gain, error = site.difference_kg_ha, site.se_kg_ha
-    priced = prices.of_gain((site.treatment, site.control), gain, (gain - error, gain + error), ONE_SD)
+    priced = prices.of_gain((site.treatment, site.control), gain, (gain - error, gain + error), Beside(ONE_SD))
     low, high = priced.gain_per_ac_low, priced.gain_per_ac_high
     if low is None or high is None:
         return replace(site, money=None, verdict="")
@@ -117,8 +117,7 @@ def price_pooled(result: PoolResult, prices: Prices) -> PoolResult:
         if part is None:
             return answer
         names = answer.treatment, answer.control
-        return replace(
-            answer, payback=prices.of_gain(names, part.estimate, (part.low, part.high), result.settings.confidence)
-        )
+        beside = Beside(result.settings.confidence, df=part.df)
+        return replace(answer, payback=prices.of_gain(names, part.estimate, (part.low, part.high), beside))
 
     return replace(result, answers=tuple(price(answer) for answer in result.answers))
