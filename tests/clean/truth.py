@@ -42,8 +42,13 @@ def strip_errors(name: str, seed: int, folder: Path) -> pd.DataFrame:
     """Give, for each strip, its yield and the one of a perfect pipeline on the same stretch with the same sensor."""
     harvest = simulate_harvest(SCENARIOS[name], seed)
     settings, points = settings_of(harvest, folder), to_points(harvest)
-    cleaned = gather_material(harvest, points, settings).cleaned
-    table = make_strips(cleaned, harvest.trial_map, settings).set_index("strip")
+    return errors_of(harvest, gather_material(harvest, points, settings))
+
+
+def errors_of(harvest: Simulated, material: Material) -> pd.DataFrame:
+    """Compare the strips of an invented harvest with a perfect pipeline on the same stretch with the same sensor."""
+    cleaned = material.cleaned
+    table = make_strips(cleaned, harvest.trial_map, material.settings).set_index("strip")
     ground = harvest.ground.rename(columns={"easting_m": "cut_easting_m", "northing_m": "cut_northing_m"})
     place, counted = project_along(ground, harvest.trial_map), project_along(cleaned, harvest.trial_map)
     window = counted[cleaned["usable"]].groupby(cleaned["block"]).agg(["min", "max"])

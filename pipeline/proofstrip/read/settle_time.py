@@ -1,17 +1,23 @@
 """Times of a file: read, brought to UTC where their zone is known, and doubted where the clock was changed."""
 
 import numpy as np
+import pandas as pd
 
 from proofstrip.config import HarvestPart
 from proofstrip.errors import DataError
 from proofstrip.read.choose import Question, override_line
+from proofstrip.read.count_time import find_repeats
+from proofstrip.read.derive import find_steps, median, way
 from proofstrip.read.local_time import HOUR_S, ahead_of_utc, find_set_back, to_utc
-from proofstrip.read.names import squeeze
+from proofstrip.read.names import TARGETS, squeeze
 from proofstrip.read.records import Reading
 from proofstrip.read.settle import machine_codes
-from proofstrip.read.table import Floats
+from proofstrip.read.table import Booleans, Floats
 from proofstrip.read.times import DAY_ORDERS, Times, read_times, spread_ties
+from proofstrip.units import factor_to
 
+# A record that says it is this much of the clock's step long fills it alone.
+WHOLE_STEP = 0.75
 ZONE_LINE = 'time_zone = "America/Chicago"'
 
 
@@ -35,14 +41,59 @@ def settle_time(reading: Reading, settings: HarvestPart) -> None:
         reading.questions.append(Question("time", f"time: column {choice.column!r}: {times.problem}", lines))
         return
     seconds = _settle_clock(reading, times, settings.time_zone)
-    reading.values["time"], tied = spread_ties(seconds, machine_codes(reading))
+    reading.values["time"] = _tell_apart(reading, seconds)
+    _note_faults(reading, seconds)
+
+
+def _tell_apart(reading: Reading, seconds: Floats) -> Floats:
+    """Give records that share a time one of their own, unless they are one record written again."""
+    codes = machine_codes(reading)
+    spread, tied = spread_ties(seconds, codes)
+    if not tied:
+        return seconds
+    again = _find_written_again(reading, seconds)
+    if again.any():
+        once = np.flatnonzero(~again)
+        spread = seconds.copy()
+        spread[once], tied = spread_ties(seconds[once], codes[once])
+        spread[again] = np.nan
+        # The one that each repeats stands before it, with its time as spread.
+        spread = np.where(again, pd.Series(spread).groupby(codes).ffill(), spread)
+        reading.note(
+            "records_repeated",
+            f"{again.sum():,} of {reading.rows:,} records repeat the one before in every column, its time among them, "
+            "as when an export writes each record more than once; they count once.",
+        )
     if tied:
         reading.note(
             "time_coarse",
             f"{tied:.0%} of the records share their time with the one before: the clock is coarser than the log; "
             "they are spread evenly over its step.",
         )
-    _note_faults(reading, seconds)
+    return spread
+
+
+def _find_written_again(reading: Reading, seconds: Floats) -> Booleans:
+    """Find records that repeat the one before at the same time, where each of them stands for the clock's whole step.
+
+    A log of five records a second whose values are renewed once a second repeats itself too: there the durations, or
+    distances, of the records that share a time add up to one step.
+    """
+    steps = find_steps(np.full(reading.rows, np.nan), machine_codes(reading))
+    again = np.asarray(find_repeats(reading, steps.before) & (seconds == seconds[steps.before]), dtype=np.bool_)
+    apart = seconds - seconds[steps.before]
+    onward = (steps.before >= 0) & (apart > 0)
+    told = {"duration": apart}
+    if "easting" in reading.values:
+        told["distance"] = way(reading.values["easting"], reading.values["northing"], steps)
+    for quantity, whole in told.items():
+        if again.any() and quantity in reading.choices:
+            unit = reading.choices[quantity].unit or TARGETS[quantity]
+            length = reading.number(quantity).values * factor_to(unit, TARGETS[quantity])
+            if median(length[onward]) < WHOLE_STEP * median(whole[onward]):
+                return np.zeros(reading.rows, dtype=np.bool_)
+            break
+    return again
 
 
 def _settle_clock(reading: Reading, times: Times, zone: str | None) -> Floats:
