@@ -98,7 +98,17 @@ def made_up(name: str, seed: int, error: float) -> Harvested:
     estimate = Estimate((error, error), error + seed, float(seed), float(seed))
     tallies = dict.fromkeys(scores.FLAG_NAMES, Tally(10, 9, 10, 8, 9))
     ways, lost = dict.fromkeys(WAYS, estimate), {"a": (100, 1)}
-    return Harvested(name, seed // 2, 0.0, estimates=ways, width_m=(0.01,), tallies=tallies, lost=lost)
+    return Harvested(
+        name,
+        seed // 2,
+        0.0,
+        estimates=ways,
+        noise_effect=0.1,
+        beyond_pct=(error, error),
+        width_m=(0.01,),
+        tallies=tallies,
+        lost=lost,
+    )
 
 
 def test_scores_hold_each_scenario_against_its_own_limit():
@@ -107,13 +117,16 @@ def test_scores_hold_each_scenario_against_its_own_limit():
     ]
     assert rows[0].ways[OURS].rmse == pytest.approx(0.6)
     assert rows[0].ways[RAW].slope == pytest.approx(1)
+    assert rows[0].beyond_effect_rms == pytest.approx(0.5)
     targets = {target.what: target for target in scores.hold_targets(rows)}
     assert targets["strip bias, ordinary"].missed == ("ordinary 0.60",)
     assert targets["strip bias, hard"].met
-    assert targets["strip RMSE"].met
+    assert targets["strip RMSE beyond noise, ordinary"].met
     assert not targets["spike, ordinary: precision, recall"].met
     assert not targets["effect error of raw over ours"].met
-    assert "| strip RMSE | <= 0.7 % | 0.60 to 0.60, median 0.60 | yes |" in page.render_cleaning(rows, 4, "x")
+    assert "| strip RMSE beyond noise, hard | <= 1.0 % | 0.60 to 0.60, median 0.60 | yes |" in page.render_cleaning(
+        rows, 4, "x"
+    )
 
 
 def test_a_null_score_counts_p_below_the_floor():

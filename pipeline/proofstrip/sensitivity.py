@@ -15,6 +15,7 @@ import pandas as pd
 from proofstrip.assign import assign_strips
 from proofstrip.balance import Shift, measure_shifts
 from proofstrip.clean import Delay, Track, clean_points
+from proofstrip.clean.delay import SHIFTED_ENTRY_S
 from proofstrip.clean.track import Floats
 from proofstrip.config import Settings
 from proofstrip.errors import DataError
@@ -250,10 +251,10 @@ def delay_choices(delays: tuple[Delay, ...]) -> Iterator[Choice]:
     Yields
     ------
     Choice
-        Where one combine's delay was refused and another's was not, the first alone gets the usual ones. A delay of 0
-        that the display has already applied is no machine's travel time, so its remainder is tried either way.
+        Where one combine's delay was refused and another's was not, the first alone gets the usual ones. What is left
+        when the display has shifted the records is no machine's travel time, so it is tried either way.
     """
-    refused = [delay for delay in delays if delay.source == "assumed" and delay.seconds > 0]
+    refused = [delay for delay in delays if delay.source == "assumed" and delay.seconds >= SHIFTED_ENTRY_S]
     if refused:
         whose = "" if len(refused) == len(delays) else f" of {', '.join(delay.machine for delay in refused)}"
         for seconds in USUAL_S:

@@ -57,12 +57,15 @@ class Estimate:
     found, perfect, true : float
         Mean log ratio of treated and control strips, times 100: as found, by a perfect pipeline on the same stretch
         with the same sensor, and what the treatment did there.
+    strips : tuple of str
+        Whose yields ``strip_pct`` tells.
     """
 
     strip_pct: tuple[float, ...]
     found: float
     perfect: float
     true: float
+    strips: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -90,6 +93,8 @@ class Harvested:
         better with these records.
     noise_effect : float
         And to the effect.
+    beyond_pct : tuple of float
+        What is left of each strip's error when the noise in its own grain is taken off [%]: what the pipeline does.
     """
 
     scenario: str
@@ -99,6 +104,7 @@ class Harvested:
     estimates: dict[str, Estimate] = field(default_factory=dict)
     noise_pct: tuple[float, ...] = ()
     noise_effect: float = float("nan")
+    beyond_pct: tuple[float, ...] = ()
     delays: tuple[DelayFound, ...] = ()
     width_m: tuple[float, ...] = ()
     tallies: dict[str, Tally] = field(default_factory=dict)
@@ -162,13 +168,17 @@ def harvest_once(name: str, seed: int, effect_pct: float) -> Harvested:
     silent = simulate_harvest(replace(scenario, noise_kg_s=0.0), seed)
     noise = measure_noise(harvest, silent, work)
     level = noise.groupby(work.strips.set_index("strip")["treatment"]).mean()
+    estimates = estimate_effects(harvest, work)
+    ours = estimates[OURS]
+    beyond = pd.Series(ours.strip_pct, index=list(ours.strips)) - noise
     return Harvested(
         name,
         seed,
         effect_pct,
-        estimates=estimate_effects(harvest, work),
+        estimates=estimates,
         noise_pct=tuple(float(value) for value in noise),
         noise_effect=float(level[scenario.treatments[-1].name] - level[scenario.treatments[0].name]),
+        beyond_pct=tuple(float(value) for value in beyond.dropna()),
         delays=judge_delays(harvest, work),
         width_m=tuple(faults.width_errors(placed)),
         tallies=faults.judge_flags(harvest, work.points, placed),
@@ -277,6 +287,7 @@ class Truth:
             self._compare(np.log(found[found > 0])),
             self._compare(np.log(perfect[error.index])),
             self._compare(np.log(sums["true_mass_kg"] / sums["untreated_mass_kg"])[error.index]),
+            tuple(str(name) for name in error.index),
         )
 
     def _compare(self, level: "pd.Series[float]") -> float:

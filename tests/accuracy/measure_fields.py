@@ -144,7 +144,7 @@ def read_fields(folder: Path) -> dict[str, gpd.GeoDataFrame]:
         "corn_field": read_harvest(corn, folder / "corn_field", find_crop("corn", configs())).points,
         "soybean_contour": read_harvest(soy, folder / "soybean_contour", find_crop("soybean", configs())).points,
     }
-    for name in ("already_shifted", "contour", "hard"):
+    for name in ("already_shifted", "contour", "rough", "hard"):
         fields[f"invented: `{name}`"] = to_points(simulate_harvest(SCENARIOS[name], 1))
     return fields
 

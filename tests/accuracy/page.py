@@ -117,6 +117,7 @@ def _strips(scores: list[Score]) -> str:
         "harvests",
         *(f"{way}: {figure} %" for way in WAYS for figure in ("bias", "RMSE")),
         "noise alone %",
+        "proofstrip beyond noise: RMSE %",
         "stopped",
     )
     rows = [
@@ -125,6 +126,7 @@ def _strips(scores: list[Score]) -> str:
             str(s.runs),
             *(cell for way in WAYS for cell in (_signed(s.ways[way].bias), number(s.ways[way].rmse))),
             number(s.noise_rms),
+            number(s.beyond_rms),
             f"{s.stopped} of {s.runs}" if s.stopped else "",
         )
         for s in scores
@@ -140,6 +142,7 @@ def _effects(scores: list[Score]) -> str:
         "perfect: slope",
         *(f"{way}: {figure}" for way in WAYS for figure in ("bias", "RMS")),
         "noise alone: RMS",
+        "proofstrip beyond noise: RMS",
     )
     rows = [
         (
@@ -148,6 +151,7 @@ def _effects(scores: list[Score]) -> str:
             number(s.perfect_slope, 3),
             *(cell for way in WAYS for cell in (_signed(s.ways[way].effect_bias), number(s.ways[way].effect_rms))),
             number(s.noise_effect_rms),
+            number(s.beyond_effect_rms),
         )
         for s in scores
     ]

@@ -1,11 +1,13 @@
 """The travel delay: found from opposite passes, refused by rule, or what stands in for it."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from tests.clean.truth import settings_of, to_points
 
 from proofstrip.clean import Delay, estimate_delays, follow_machines
-from proofstrip.clean.delay import delay_by_record, judge
+from proofstrip.clean.delay import Ends, _settle, delay_by_record, judge
 from proofstrip.clean.opposite import correlate, pair_opposite_passes
 from proofstrip.simulate import SCENARIOS, Scenario, simulate_harvest
 
@@ -187,16 +189,28 @@ class TestWhatStandsIn:
     def test_an_estimate_goes_before_what_the_display_says(self, harvest):
         assert estimate_delays(*harvest["told"], 12.0) == estimate_delays(*harvest["told"], None)
 
-    def test_the_usual_delay_is_assumed_and_says_why(self, harvest):
+    def test_what_entries_and_exits_look_like_is_assumed_and_says_why(self, harvest):
         (delay,) = estimate_delays(*harvest["refused"], None)
-        assert (delay.seconds, delay.source) == (12.0, "assumed")
-        assert delay.low is None
+        assert delay.seconds == pytest.approx(SCENARIOS["one_way"].combines[0].delay_s, abs=1.0)
+        assert (delay.low, delay.source) == (None, "assumed")
         assert delay.reason == (
-            "the data cannot tell: 0 pairs of neighbouring passes in opposite directions, at least 3 are needed"
+            "the data cannot tell: 0 pairs of neighbouring passes in opposite directions, at least 3 are needed. "
+            "Entries and exits of its passes look like so much"
         )
+
+    def test_the_usual_delay_is_assumed_where_no_end_of_a_pass_is_logged(self, harvest):
+        points, track, settings = harvest["refused"]
+        (delay,) = estimate_delays(points, replace(track, header_up=np.zeros(len(track), dtype=bool)), settings, None)
+        assert (delay.seconds, delay.source) == (12.0, "assumed")
 
     def test_records_that_were_shifted_already_show_at_the_entry(self, harvest):
         (delay,) = estimate_delays(*harvest["shifted"], None)
+        left = SCENARIOS["one_way"].combines[0].delay_s - 12.0
+        assert (delay.seconds, delay.source) == (pytest.approx(left, abs=1.0), "assumed")
+        assert "the display must have shifted the records" in delay.reason
+
+    def test_records_that_were_shifted_show_at_the_entry_alone_too(self, defaults):
+        delay = _settle("combine 1", "too few pairs", Ends(1.2, None), defaults.clean, None)
         assert (delay.seconds, delay.source) == (0.0, "assumed")
         assert "the display has already shifted the records" in delay.reason
 

@@ -83,7 +83,7 @@ def estimate_delays(
         _settle(
             name,
             _estimate(track, flow, track.machine == code, settings),
-            halves.entry_of(code),
+            Ends(halves.entry_of(code), halves.delay_of(code)),
             settings,
             applied_s,
         )
@@ -92,10 +92,25 @@ def estimate_delays(
     )
 
 
-def _settle(
-    machine: str, found: "Delay | str", entry_s: float | None, settings: CleanPart, applied_s: float | None
-) -> Delay:
+@dataclass(frozen=True)
+class Ends:
+    """What the ends of a machine's passes say [s]; None where the log does not show it.
+
+    Attributes
+    ----------
+    entry_s : float or None
+        After entry the flow takes so long to reach half its level.
+    delay_s : float or None
+        Travel delay by entries and exits together.
+    """
+
+    entry_s: float | None
+    delay_s: float | None
+
+
+def _settle(machine: str, found: "Delay | str", ends: Ends, settings: CleanPart, applied_s: float | None) -> Delay:
     """Take the declared delay, the estimate, or, refused, what stands in for it."""
+    entry_s = ends.entry_s
     if isinstance(found, Delay) and entry_s is not None and entry_s - found.seconds > ENTRY_AGREE_S:
         found = (
             f"neighbouring passes say {found.seconds:.1f} s, but after entry the flow takes {entry_s:.1f} s "
@@ -111,6 +126,10 @@ def _settle(
             f"the display had applied {applied_s:g} s, as declared in [harvest], and the data cannot tell more: {found}"
         )
         return Delay(machine, 0.0, None, None, "declared", reason)
+    if ends.delay_s is not None:
+        shifted = ": the display must have shifted the records" if ends.delay_s < SHIFTED_ENTRY_S else ""
+        reason = f"the data cannot tell: {found}. Entries and exits of its passes look like so much{shifted}"
+        return Delay(machine, round(ends.delay_s, 1), None, None, "assumed", reason)
     if entry_s is not None and entry_s < SHIFTED_ENTRY_S:
         reason = (
             f"the flow stands at half its level {entry_s:.1f} s after entry, so the display has already shifted the "

@@ -24,6 +24,7 @@ STAYS_S = 4.0
 # peak of the opposite passes (delay.TAIL_S).
 MEDIAN_TO_MEAN_S = 0.4
 LEAST_PASSES = 4
+MOST_SPREAD_S = 3.0  # between the quarters of the passes; judgement: some 0.5 s is usual
 
 
 @dataclass(frozen=True)
@@ -51,6 +52,13 @@ class HalfTimes:
         """Give the median entry of one machine; none of fewer than four passes."""
         known = self.entry_s[(self.machine == code) & np.isfinite(self.entry_s)]
         return float(np.median(known)) if len(known) >= LEAST_PASSES else None
+
+    def delay_of(self, code: int) -> float | None:
+        """Give one machine's median delay by entry and exit; none of fewer than four passes, or where they differ."""
+        known = self.middle_s[(self.machine == code) & np.isfinite(self.middle_s)]
+        if len(known) < LEAST_PASSES or np.subtract(*np.percentile(known, [75, 25])) > MOST_SPREAD_S:
+            return None
+        return float(np.median(known))
 
 
 def find_half_times(track: Track, flow: Floats) -> HalfTimes:

@@ -49,6 +49,14 @@ _ALL = (
     replace(ORDINARY, name="contour", note="Curved passes along a slope.", curve_radius_m=350.0),
     replace(
         ORDINARY,
+        name="rough",
+        note="Curved passes whose records scatter as much as those of a real soybean field.",
+        curve_radius_m=350.0,
+        noise_kg_s=0.6,
+        noise_memory=0.5,
+    ),
+    replace(
+        ORDINARY,
         name="already_shifted",
         note="The display moved the records by 12 s where the grain takes 9 s.",
         shift_applied_s=12.0,
