@@ -81,6 +81,16 @@ def find_faults(page: Any) -> list[str]:
     ]
 
 
+A4_PX = 673  # 210 mm less margins of 16 mm on either side, at 96 dots an inch: narrower than letter
+
+
+def paper_overhang(page: Any) -> float:
+    """Give how far the printed page reaches beyond the paper [px]."""
+    page.emulate_media(media="print")
+    page.set_viewport_size({"width": A4_PX, "height": 950})
+    return overhang(page)
+
+
 def overhang(page: Any) -> float:
     """Give how far the page reaches beyond the window's right edge [px]."""
     return float(page.evaluate("() => document.documentElement.scrollWidth - document.documentElement.clientWidth"))

@@ -11,7 +11,7 @@ from proofstrip.config import load_settings
 from proofstrip.report import write_report
 from proofstrip.run import run_trial
 
-from .conftest import find_faults, overhang
+from .conftest import find_faults, overhang, paper_overhang
 
 SAMPLES = sorted((Path(__file__).resolve().parents[2] / "sample_fields").glob("*/trial.toml"))
 DESK, PHONE = 1280, 390
@@ -28,6 +28,7 @@ def test_report_of_a_sample_field(trial: Path, tmp_path: Path, open_page: Callab
         page.wait_for_selector("#explore[data-drawn]")
         assert overhang(page) == 0
         assert find_faults(page) == []
+        assert paper_overhang(page) == 0
 
 
 def test_names_that_are_markup_are_shown_as_text(tmp_path: Path, open_page: Callable[..., Any]) -> None:

@@ -9,7 +9,7 @@ import pytest
 from proofstrip.season.book import set_book
 from proofstrip.season.outcome import Outcome
 
-from .conftest import find_faults, overhang
+from .conftest import find_faults, overhang, paper_overhang
 
 DESK, PHONE = 1280, 390
 BAD = "<img src=x onerror=alert(1)>"
@@ -84,6 +84,7 @@ def test_page_fits_and_is_read_by_all(season: Path, open_page: Callable[..., Any
     region = page.locator(".sortable")
     assert region.evaluate("e => e.scrollWidth - e.clientWidth") == 0  # every column in sight
     assert page.get_by_role("cell", name="Scale and counts").is_visible()
+    assert paper_overhang(page) == 0
 
 
 def test_without_scripts_and_on_paper_it_is_a_plain_table(season: Path, open_page: Callable[..., Any]) -> None:

@@ -76,7 +76,7 @@ class Table:
         kinds = {
             "slim": len(self.head) < 4,
             "roomy": long_names,
-            "short": len(self.rows) < 16,
+            "short": len(self.rows) < 9,
             "sortable": self.sortable,
         }
         return " ".join(kind for kind, holds in kinds.items() if holds)
