@@ -63,7 +63,7 @@ def test_a_run_that_stops_leaves_the_old_one_whole(old_run, fault):
 
 
 def test_a_full_disk_is_said_and_leaves_the_old_run_whole(old_run):
-    said = r"trial cannot be written: .*No space left.* Name another folder with --out"
+    said = r"trial cannot be written: .*No space left.* Name another folder"
     with pytest.raises(DataError, match=said), written_whole(old_run):
         raise OSError(28, "No space left on device")
     assert names(old_run) == ["result.json", "run.json"]

@@ -6,6 +6,8 @@ import pandas as pd
 
 # OWASP, CSV Injection: cells that start with one of these are read as formulas; an apostrophe before them makes a text.
 FORMULA = re.compile(r"'*[=+\-@\t\r]")
+# They steer a terminal instead of being shown.
+CONTROLS = re.compile(r"[\x00-\x1f\x7f-\x9f]")
 NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 
 

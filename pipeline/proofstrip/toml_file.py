@@ -2,11 +2,13 @@
 
 import re
 import tomllib
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, TypeVar
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, ValidationError
 
+from proofstrip.cells import CONTROLS
 from proofstrip.errors import SettingsError
 from proofstrip.units import parse_quantity
 
@@ -69,17 +71,35 @@ def read_toml(path: Path) -> tuple[str, dict[str, Any]]:
     Raises
     ------
     SettingsError
-        When the file is not there, is not UTF-8 or is not TOML.
+        When the file is not there, is not UTF-8, is not TOML or holds control characters.
     """
     if not path.is_file():
         raise SettingsError(path, ["there is no such file; give the path of a TOML file"])
     try:
         text = path.read_text(encoding="utf-8-sig")
-        return text, tomllib.loads(text)
+        data = tomllib.loads(text)
     except UnicodeDecodeError as fault:
         raise SettingsError(path, [f"byte {fault.start} is not UTF-8; save the file as UTF-8 text"]) from fault
     except tomllib.TOMLDecodeError as fault:
         raise SettingsError(path, [f"not valid TOML: {fault}"]) from fault
+    if odd := next(
+        (one for one in _list_texts(data) if CONTROLS.search(one.replace("\n", "").replace("\t", ""))), None
+    ):
+        raise SettingsError(path, [f"the text {odd[:40]!r} holds a control character; take it out"])
+    return text, data
+
+
+def _list_texts(value: object) -> Iterator[str]:
+    """Give every key and every text of what a file says."""
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, dict):
+        for key, inner in value.items():
+            yield key
+            yield from _list_texts(inner)
+    elif isinstance(value, list):
+        for inner in value:
+            yield from _list_texts(inner)
 
 
 def validate(model: type[PartT], data: dict[str, Any], path: Path, text: str) -> PartT:

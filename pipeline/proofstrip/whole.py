@@ -52,21 +52,91 @@ def written_whole(folder: Path, mark: str = "run.json", kind: str = "a run folde
     clear_leftovers(folder)
     if folder.exists() and not (folder.is_dir() and (not any(folder.iterdir()) or (folder / mark).is_file())):
         raise DataError(
-            f"{folder} exists and is not {kind} (it has no {mark}); nothing was written. "
-            "Name another folder with --out."
+            f"{folder} exists and is not {kind} (it has no {mark}); nothing was written. Name another folder."
         )
     fresh, old = name_beside(folder, "new"), name_beside(folder, "old")
     try:
         fresh.mkdir(parents=True)
         yield fresh
+        sync_folder(fresh)
         _put_in_place(fresh, folder, old)
+        sync(folder.parent)
         shutil.rmtree(old, ignore_errors=True)
     except OSError as fault:
-        raise DataError(f"{folder} cannot be written: {fault}. Name another folder with --out.") from fault
+        raise DataError(f"{folder} cannot be written: {fault}. Name another folder.") from fault
     finally:
         shutil.rmtree(fresh, ignore_errors=True)
         if old.exists() and not folder.exists():
             old.rename(folder)
+
+
+def sync_folder(folder: Path) -> None:
+    """Have the system put a folder and all in it on the disk, so that a new name never comes before the content.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+    """
+    for path in (*folder.rglob("*"), folder):
+        sync(path)
+
+
+def sync(path: Path) -> None:
+    """Have the system put one file, or the names in one folder, on the disk.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+    """
+    if os.name != "posix":
+        return
+    handle = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    except OSError as fault:
+        # Some network disks cannot do this to a folder; its files are safe all the same.
+        if not (path.is_dir() and fault.errno in (errno.EINVAL, errno.ENOTSUP)):
+            raise
+    finally:
+        os.close(handle)
+
+
+def replace_file(target: Path, content: bytes) -> None:
+    """Write one file so that a reader finds the old or the new one whole.
+
+    Parameters
+    ----------
+    target : pathlib.Path
+    content : bytes
+    """
+    fresh = name_beside(target, "new")
+    try:
+        fresh.write_bytes(content)
+        sync(fresh)
+        fresh.replace(target)
+    finally:
+        fresh.unlink(missing_ok=True)
+
+
+def write_file(path: Path, text: str) -> None:
+    """Write a text that somebody asked for, whole or not at all.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+    text : str
+
+    Raises
+    ------
+    DataError
+        When it cannot be written.
+    """
+    path = path.resolve()
+    try:
+        clear_leftovers(path)
+        replace_file(path, text.encode("utf-8"))
+    except OSError as fault:
+        raise DataError(f"{path} cannot be written: {fault.strerror or fault}. Name another file.") from fault
 
 
 def name_beside(target: Path, kind: str) -> Path:
@@ -101,7 +171,15 @@ def clear_leftovers(target: Path) -> None:
         if found["kind"] == "old" and not target.exists():
             path.rename(target)
         elif time.time() - path.stat().st_mtime > LEFTOVER_S:
-            shutil.rmtree(path, ignore_errors=True)
+            _remove(path)
+
+
+def _remove(path: Path) -> None:
+    """Remove a folder or a file; another that tidies up may be faster."""
+    if path.is_dir():
+        shutil.rmtree(path, ignore_errors=True)
+    else:
+        path.unlink(missing_ok=True)
 
 
 def _is_dead(process: int, host: str) -> bool:

@@ -4,6 +4,7 @@ import re
 import shutil
 from pathlib import Path
 
+import geopandas as gpd
 import pandas as pd
 import pytest
 from click.testing import CliRunner, Result
@@ -74,6 +75,31 @@ def test_table_comes_back_as_counts(trial: Path, tmp_path: Path) -> None:
     assert frames["area_m2"].unique().tolist() == pytest.approx([0.09290304])
 
 
+def test_a_strip_that_a_spreadsheet_would_run_comes_back_as_it_is_called(trial: Path, tmp_path: Path) -> None:
+    strips = gpd.read_file(trial.parent / "trial_map.geojson").replace({"strip": {"S03": "=cmd|' /C calc'!A0"}})
+    strips.to_file(trial.parent / "trial_map.geojson")
+    table = trial.parent / "counts.csv"
+    assert sheet(trial, "--to", tmp_path / "s.html", "--table", table).exit_code == 0
+    filled = pd.read_csv(table, dtype=str, keep_default_na=False)
+    assert "'=cmd|' /C calc'!A0" in set(filled["Strip"])
+    assert not filled["Strip"].str.startswith("=").any()
+    filled.assign(Seeds="7").to_csv(table, index=False)
+    settings = load_settings(trial)
+    assert settings.ground_loss is not None
+    part = settings.ground_loss.model_copy(update={"file": "counts.csv"})
+    frames = read_counts(part, settings.folder, set(strips["strip"])).frames
+    assert "=cmd|' /C calc'!A0" in set(frames["strip"])
+
+
+@pytest.mark.parametrize("place", ["/sys/proofstrip.html", "/proc/proofstrip.html"])
+def test_a_place_that_cannot_be_written_is_said(trial: Path, tmp_path: Path, place: str) -> None:
+    for arguments in (("--to", place), ("--to", tmp_path / "s.html", "--table", place)):
+        outcome = sheet(trial, *arguments)
+        assert outcome.exit_code == 1
+        assert f"{place} cannot be written" in outcome.stderr
+        assert "Traceback" not in outcome.output
+
+
 @pytest.mark.parametrize("area", ["1", "1 ft", "big", "-1 ft^2", "0 m^2", "5 hectare", "nan m^2"])
 def test_an_area_that_is_none_is_refused(trial: Path, tmp_path: Path, area: str) -> None:
     outcome = sheet(trial, "--to", tmp_path / "s.html", "--frame", area)
@@ -92,6 +118,11 @@ def test_filled_counts_are_never_written_over(trial: Path, tmp_path: Path) -> No
 
 
 def test_names_are_text(trial: Path) -> None:
+    text = trial.read_text(encoding="utf-8")
+    for name in ("Crop-lifting", "Made-up Forty"):
+        assert name in text
+        text = text.replace(name, f"<script>alert(2)</script>{name}")
+    trial.write_text(text, encoding="utf-8")
     settings = load_settings(trial)
     page = render_counting_sheet(settings, ["<script>alert(1)</script>", "n" * 300], 4, 1.0)
     assert "<script>" not in page

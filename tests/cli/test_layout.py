@@ -1,8 +1,10 @@
 """``proofstrip layout``: the folder it writes, and the way from there through a harvest to an answer."""
 
+import base64
 import hashlib
 import json
 import re
+import tomllib
 from dataclasses import replace
 from pathlib import Path
 
@@ -152,3 +154,31 @@ def test_from_layout_through_harvest_to_the_answer(tmp_path) -> None:
 def _simulated_order(seed: int) -> list[str]:
     rng = np.random.default_rng(seed).spawn(3 + 3 * len(SCENARIO.combines))[0]
     return [SCENARIO.treatments[kind].name for kind in lay_out(SCENARIO, rng).strip_treatment]
+
+
+def test_names_with_markup_are_shown_as_text(tmp_path) -> None:
+    bad = [f"<script>alert({number})</script>" for number in range(4)]
+    write_boundary(tmp_path, shapely.box(0, 0, 400, 500))
+    path = write_file(tmp_path, treatments=json.dumps(["A", *bad[:2]]))
+    text = path.read_text().replace("Invented layout", bad[2])
+    path.write_text(text.replace("[field]", f'field = "{bad[3]}"\n[field]', 1))
+    done = run("layout", path, "--out", tmp_path / "out")
+    assert done.exit_code == 0, done.output
+    page = (tmp_path / "out" / "sheet.html").read_text(encoding="utf-8")
+    assert "<script" not in page.lower()
+    for one in bad:
+        assert one.replace("<", "&lt;").replace(">", "&gt;") in page, one
+    for picture in re.findall(r"data:image/svg\+xml;base64,([^\"]+)", page):
+        assert b"<script" not in base64.b64decode(picture)
+    assert tomllib.loads((tmp_path / "out" / "trial.toml").read_text(encoding="utf-8"))["trial"]["name"] == bad[2]
+
+
+def test_names_that_a_spreadsheet_would_run_are_made_harmless(tmp_path) -> None:
+    write_boundary(tmp_path, shapely.box(0, 0, 400, 500))
+    path = write_file(tmp_path, treatments=json.dumps(["A", "=cmd|' /C calc'!A0", "-25 % N"]))
+    done = run("layout", path, "--out", tmp_path / "out")
+    assert done.exit_code == 0, done.output
+    table = pd.read_csv(tmp_path / "out" / "layout.csv", dtype=str)
+    assert set(table["treatment"]) == {"A", "'=cmd|' /C calc'!A0", "'-25 % N"}
+    strips = gpd.read_file(tmp_path / "out" / "trial_map.geojson")
+    assert set(strips["treatment"]) == {"A", "=cmd|' /C calc'!A0", "-25 % N"}

@@ -74,6 +74,33 @@ def test_files_of_a_season_beside_its_runs_are_not_taken_for_trials(runs: Path) 
     assert answer["treatments"][0]["trials"] == 3
 
 
+def test_names_in_a_table_are_shown_as_text(table: Path, tmp_path: Path) -> None:
+    treatment, control, site = (f"<script>alert({number})</script>" for number in range(3))
+    text = TABLE.replace("lifters", treatment).replace("plain header", control).replace("Creek", site)
+    table.write_text(text, encoding="utf-8")
+    done = run(table, "--out", tmp_path / "pool")
+    assert done.exit_code == 0, done.output
+    page = (tmp_path / "pool" / "pool.html").read_text(encoding="utf-8")
+    assert "<script>alert(" not in page.lower()
+    for number in range(3):
+        assert f"script&gt;alert({number})&lt;/script&gt;" in page
+
+
+def test_names_of_run_folders_are_shown_as_text(runs: Path, tmp_path: Path) -> None:
+    bad = "<script>alert(1)</script>"
+    for number in range(3):
+        folder = runs / f"trial {number}"
+        text = (folder / "result.json").read_text(encoding="utf-8")
+        (folder / "result.json").write_text(text.replace(f"Trial {number}", f"{bad} {number}"), encoding="utf-8")
+        folder.rename(runs / f"javascript:alert({number})")
+    out = runs / "pool"
+    done = run(*(runs / f"javascript:alert({number})" for number in range(3)), "--out", out)
+    assert done.exit_code == 0, done.output
+    page = (out / "pool.html").read_text(encoding="utf-8")
+    assert bad not in page and "&lt;script&gt;alert(1)&lt;/script&gt;" in page
+    assert not re.findall(r'href="\s*javascript:', page)
+
+
 def test_runs_by_pattern_are_linked_and_have_money(runs: Path, tmp_path: Path) -> None:
     out = tmp_path / "out" / "pool"
     done = run(runs / "trial*", "--out", out)

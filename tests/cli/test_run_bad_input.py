@@ -481,6 +481,25 @@ def test_names_with_markup_are_shown_as_text(trial):
     assert "&lt;b&gt;S03&lt;/b&gt;" in page
 
 
+@pytest.mark.parametrize(
+    ("name", "shown"),
+    [("lift\x1b[31m\x07ers", "lift?[31m?ers"), ("n" * 3000, "n" * 3000), ("../a\\b:c|d", "../a\\b:c|d")],
+    ids=["steers a terminal", "3,000 letters", "separators"],
+)
+def test_odd_names_are_kept_and_steer_no_terminal(trial, name, shown):
+    names = {"treatment": {"lifting fingers": name}, "strip": {"S03": name}, "block": {"B2": name}}
+    edit_map(trial, lambda strips: strips.replace(names))
+    settle(trial, COUNTS, "")
+    settle(trial, '"lifting fingers" =', f"{json.dumps(shown)} =")
+    outcome = run(trial)
+    done(outcome, trial, 3457)
+    assert not re.findall(r"[\x00-\x09\x0b-\x1f\x7f-\x9f]", outcome.output)
+    result = json.loads((trial / "out" / "result.json").read_text(encoding="utf-8"))
+    assert shown in [row["treatment"] for row in result["treatments"]]
+    page = (trial / "out" / "report.html").read_text(encoding="utf-8")
+    assert not re.findall(r"[\x00-\x09\x0b-\x1f\x7f-\x9f]", page)
+
+
 # The trial file and the run folder
 
 

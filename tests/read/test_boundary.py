@@ -64,6 +64,22 @@ def test_bad_boundary(tmp_path, shapes, crs, said) -> None:
         read_boundary(name, tmp_path)
 
 
+VIRTUAL = """<OGRVRTDataSource><OGRVRTLayer name="secret"><SrcDataSource relativeToVRT="1">secret.gpkg</SrcDataSource>
+</OGRVRTLayer></OGRVRTDataSource>"""
+ENTITY = """<?xml version="1.0"?><!DOCTYPE kml [<!ENTITY a SYSTEM "file:///etc/passwd">]>
+<kml xmlns="http://www.opengis.net/kml/2.2"><Document><name>&a;</name></Document></kml>"""
+
+
+@pytest.mark.parametrize(
+    ("text", "said"), [(VIRTUAL, "is no KML"), (ENTITY, "declares a document type"), ("field", "cannot be read as XML")]
+)
+def test_what_is_called_kml_is_kml_and_reads_no_other_file(tmp_path, text, said) -> None:
+    save(tmp_path / "secret.gpkg", [FIELD])
+    (tmp_path / "field.kml").write_text(text)
+    with pytest.raises(DataError, match=rf"field\.kml: .*{said}"):
+        read_boundary("field.kml", tmp_path)
+
+
 def test_table_is_no_boundary(tmp_path) -> None:
     (tmp_path / "field.csv").write_text("lon,lat\n1,2\n")
     with pytest.raises(DataError, match="a table holds no shapes"):

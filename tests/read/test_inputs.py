@@ -123,6 +123,13 @@ def test_an_archive_made_to_fill_a_disk_is_refused(read: Read, tmp_path: Path, m
         read(files=["log.zip"])
 
 
+def test_an_archive_made_to_fill_a_disk_is_refused_within_the_limits_of_every_day(read: Read, tmp_path: Path) -> None:
+    pack(tmp_path / "log.zip", {f"{number}.csv": bytes(40_000_000) for number in range(3)})
+    assert (tmp_path / "log.zip").stat().st_size < 200_000
+    with pytest.raises(DataError, match=r"unpacks to more than 200 times as many \(above 50,000,000\)"):
+        read(files=["log.zip"])
+
+
 def test_a_size_that_is_declared_is_not_trusted(read: Read, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = pack(tmp_path / "log.zip", {"log.csv": bytes(3_000_000)})
     data = path.read_bytes()

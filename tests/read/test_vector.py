@@ -195,11 +195,15 @@ def test_several_layers_are_listed(make_log: Make, read: Read, tmp_path: Path) -
         read(files=["log.gpkg"])
 
 
-def test_record_without_a_point_is_kept(make_log: Make, read: Read, tmp_path: Path) -> None:
+@pytest.mark.parametrize("name", ["log.gpkg", "log.shp", "log.parquet"])
+@pytest.mark.parametrize("point", [None, shapely.Point()], ids=["none", "empty"])
+def test_record_without_a_point_is_kept(
+    make_log: Make, read: Read, tmp_path: Path, name: str, point: shapely.Point | None
+) -> None:
     points = as_points(make_log())
-    points.loc[4, "geometry"] = None
-    points.to_file(tmp_path / "log.gpkg")
-    harvest = read(files=["log.gpkg"])
+    points.loc[4, "geometry"] = point
+    points.to_parquet(tmp_path / name) if name.endswith("parquet") else points.to_file(tmp_path / name)
+    harvest = read(files=[name], columns={"mass_flow": {"column": "Flow(lb/s)"}})
     assert len(harvest.points) == 30
     assert np.flatnonzero(harvest.points["easting_m"].isna()).tolist() == [4]
     assert any("1 records have no position" in notice.message for notice in harvest.notices)

@@ -84,3 +84,38 @@ def test_a_raster_that_names_no_projection_or_is_none(tmp_path):
     (tmp_path / "zones.tif").write_text("no raster")
     with pytest.raises(DataError, match="cannot be read as a raster"):
         read_zones(ZonesPart(file="zones.tif"), tmp_path, POINTS)
+
+
+VIRTUAL = """<VRTDataset rasterXSize="2" rasterYSize="2"><SRS>EPSG:32615</SRS>
+<GeoTransform>500000, 50, 0, 4500100, 0, -50</GeoTransform><VRTRasterBand dataType="Byte" band="1"><SimpleSource>
+<SourceFilename relativeToVRT="1">secret.tif</SourceFilename></SimpleSource></VRTRasterBand></VRTDataset>"""
+
+
+@pytest.mark.parametrize("name", ["zones.vrt", "zones.tif", "zones.img", "zones.asc"])
+def test_a_virtual_raster_reads_no_other_file(tmp_path, name):
+    write_raster(tmp_path, np.array([[3, 7], [3, 7]], dtype="uint8"))
+    (tmp_path / "zones.tif").rename(tmp_path / "secret.tif")
+    (tmp_path / name).write_text(VIRTUAL)
+    with rasterio.open(tmp_path / name) as source:
+        assert source.read(1).max() == 7, "GDAL alone would follow it"
+    with pytest.raises(DataError, match=r"cannot be read as a raster of zones|the content is XML or HTML"):
+        read_zones(ZonesPart(file=name), tmp_path, POINTS)
+
+
+def claim_raster(folder, side, tile):
+    """Write a raster of so many cells a side in a few kilobytes: tiles that were never written take no room."""
+    grid = rasterio.transform.from_origin(500_000, 4_500_100, 100 / side, 100 / side)
+    shape = {"height": side, "width": side, "count": 1, "dtype": "float64", "transform": grid, "crs": "EPSG:32615"}
+    tiles = {"tiled": True, "blockxsize": tile, "blockysize": tile, "sparse_ok": True}
+    with rasterio.open(folder / "zones.tif", "w", driver="GTiff", **shape, **tiles) as target:
+        target.write(np.full((16, 16), 5.0), 1, window=((side - 16, side), (0, 16)))
+    assert (folder / "zones.tif").stat().st_size < 20_000_000
+
+
+def test_a_small_file_that_claims_many_cells_takes_no_memory(tmp_path):
+    claim_raster(tmp_path, 50_000, 512)
+    near = gpd.GeoDataFrame(geometry=[shapely.Point(500_000.01, 4_500_000.01)], crs=32615)
+    assert read_zones(ZonesPart(file="zones.tif"), tmp_path, near)[0].tolist() == ["zone 5"]
+    far = gpd.GeoDataFrame(geometry=[shapely.Point(500_010, 4_500_010), shapely.Point(500_090, 4_500_090)], crs=32615)
+    with pytest.raises(DataError, match=r"zones\.tif: .* cells of the raster would have to be read, at most 40,"):
+        read_zones(ZonesPart(file="zones.tif"), tmp_path, far)

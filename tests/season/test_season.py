@@ -16,10 +16,11 @@ from click.testing import CliRunner
 from proofstrip.cli.main import main
 from proofstrip.config import load_settings
 from proofstrip.errors import DataError
+from proofstrip.record import read_result
 from proofstrip.season import Outcome, run_season
 from proofstrip.season.book import row_word, set_book, write_book
 from proofstrip.season.crew import run_here, run_there
-from proofstrip.season.outcome import Task
+from proofstrip.season.outcome import Task, shorten
 from proofstrip.season.store import find_trials
 from proofstrip.season.task import is_current, run_task
 
@@ -192,12 +193,18 @@ def test_each_line_has_the_answer_of_its_own_treatment(found, word):
     assert row_word(*found) == word
 
 
-def test_names_are_shown_as_text(season):
-    _, outcomes = season
-    trial = outcomes[0].entry["trial"] | {"name": "<script>alert(1)</script>"}
-    page = set_book([Outcome("a&b", "ran", entry=outcomes[0].entry | {"trial": trial})], "metric")
-    assert "<script>alert(1)" not in page
-    assert "&lt;script&gt;alert(1)" in page
+def test_names_are_shown_as_text(sample_run):
+    found = shorten(read_result(sample_run))
+    bad = [f"<script>alert({number})</script>" for number in range(6)]
+    named = {"treatment": bad[2], "control": bad[3]}
+    answer = {"trial": found["trial"] | {"name": bad[0], "field": bad[1]}}
+    answer |= {part: [row | named for row in found[part]] for part in ("differences", "economics")}
+    assert answer["differences"] and answer["economics"]
+    outcomes = [Outcome("a&b", "ran", entry=found | answer), Outcome(bad[4], "refused", bad[5])]
+    page = set_book(outcomes, "metric")
+    assert "<script>alert(" not in page
+    for text in bad:
+        assert text.replace("<", "&lt;").replace(">", "&gt;") in page, text
     assert 'href="a%26b/report.html"' in page
     assert "bu/ac" not in page
 

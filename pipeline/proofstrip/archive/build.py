@@ -75,6 +75,7 @@ def archive_run(folder: Path, store: Store) -> Archived:
     slug = name_trial(trial["name"], trial["field"], trial["season"])
     try:
         refuse_other_things(store)
+        store.clear_leftovers()
         versions = [item for item in store.list_items() if item.folder.startswith(f"trials/{slug}/")]
         content = hash_content(run)
         same = next((item for item in versions if item.content == content), None)

@@ -2,7 +2,6 @@
 
 import contextlib
 import json
-import os
 import shutil
 import tempfile
 from collections.abc import Iterator
@@ -18,8 +17,10 @@ from proofstrip.archive.catalog import COLLECTION, ITEM, TRIALS, Item, describe_
 from proofstrip.archive.hashes import hash_stream
 from proofstrip.archive.readme import README, README_TEXT
 from proofstrip.errors import DataError
-from proofstrip.whole import clear_leftovers, name_beside
+from proofstrip.whole import clear_leftovers, name_beside, replace_file, sync, sync_folder
 
+# What a writer of an item works in, at the top of the archive: ``.item.new-...``.
+ITEM_BEGUN = "item"
 # Writers that end in the same moment write the index again until it names every item.
 ATTEMPTS = 20
 
@@ -109,14 +110,7 @@ class Store:
         if self.folder is None:
             self.fs.pipe_file(self.path(place), content)
             return
-        target = self.folder / place
-        fresh = name_beside(target, "new")
-        try:
-            fresh.write_bytes(content)
-            _sync(fresh)
-            fresh.replace(target)
-        finally:
-            fresh.unlink(missing_ok=True)
+        replace_file(self.folder / place, content)
 
     @contextlib.contextmanager
     def new_item(self, place: str) -> Iterator[Path]:
@@ -137,16 +131,14 @@ class Store:
                 for file in sorted(files, key=lambda file: file.relative_to(room).as_posix() == ITEM):
                     self.fs.put_file(str(file), self.path(f"{place}/{file.relative_to(room).as_posix()}"))
             return
-        clear_leftovers(self.folder / "item")
-        fresh, target = name_beside(self.folder / "item", "new"), self.folder / place
+        fresh, target = name_beside(self.folder / ITEM_BEGUN, "new"), self.folder / place
         try:
             fresh.mkdir(parents=True)
             yield fresh
-            for file in fresh.rglob("*"):
-                _sync(file)
+            sync_folder(fresh)
             target.parent.mkdir(parents=True, exist_ok=True)
             fresh.rename(target)
-            _sync(target.parent)
+            sync(target.parent)
         finally:
             shutil.rmtree(fresh, ignore_errors=True)
 
@@ -161,6 +153,15 @@ class Store:
                 self.write_whole(place, content)
             if [item.sha256 for item in self.list_items()] == [item.sha256 for item in items]:
                 return
+        raise DataError(
+            f"{self.address}: the item is archived, but others archive so often at this time that {COLLECTION} may not "
+            "list it yet; archive it again when they are done."
+        )
+
+    def clear_leftovers(self) -> None:
+        """Remove what killed writers on this machine had begun, once it is old; an object store holds none."""
+        for name in (ITEM_BEGUN, TRIALS, COLLECTION, README) if self.folder is not None else ():
+            clear_leftovers(self.folder / name)
 
     def _holds(self, place: str, content: bytes) -> bool:
         """Tell whether a file says this already."""
@@ -221,14 +222,3 @@ def open_store(address: str) -> Store:
     """
     fs, root = open_address(address)
     return Store(fs, root, address)
-
-
-def _sync(path: Path) -> None:
-    """Have the system put a file or folder on the disk, so that a rename never comes before its content."""
-    if os.name != "posix":
-        return
-    handle = os.open(path, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)

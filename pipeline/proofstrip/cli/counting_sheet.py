@@ -4,10 +4,12 @@ from pathlib import Path
 
 import click
 
+from proofstrip.cells import guard_frame
 from proofstrip.config import load_settings
 from proofstrip.read import read_trial_map
 from proofstrip.report.counting import FRAME_M2, list_frames, render_counting_sheet
 from proofstrip.units import parse_quantity
+from proofstrip.whole import write_file
 
 MOST_FRAMES = 8
 
@@ -52,12 +54,13 @@ def counting_sheet(trial: Path, sheet: Path, table: Path | None, frames: int, fr
     strips = read_trial_map(settings.trial_map, settings.folder).strips["strip"].astype(str).tolist()
     part, units = settings.ground_loss, settings.report.units
     area = frame_m2 or (part.frame_area_m2 if part else None) or FRAME_M2[units]
-    sheet.write_text(render_counting_sheet(settings, strips, frames, area), encoding="utf-8", newline="\n")
+    write_file(sheet, render_counting_sheet(settings, strips, frames, area))
     click.echo(
         f"Wrote {sheet}: {len(strips)} strips. Engine off, key out, header down or locked, before anybody counts."
     )
     if table is not None:
-        list_frames(strips, frames, area, units).to_csv(table, index=False, lineterminator="\n")
+        frame = guard_frame(list_frames(strips, frames, area, units))
+        write_file(table, frame.to_csv(index=False, lineterminator="\n"))
         click.echo(
             f'Wrote {table}. Fill in the seeds, then name it in the trial file: [ground_loss] file = "{table.name}"'
         )

@@ -5,6 +5,7 @@ from pathlib import Path
 import click
 
 from proofstrip.simulate import SCENARIOS, render_folder, simulate_harvest
+from proofstrip.whole import written_whole
 
 
 @click.command()
@@ -21,8 +22,8 @@ def simulate(scenario: str, seed: int, folder: Path) -> None:
     """Write an invented harvest whose truth is known, as a trial that runs."""
     if folder.exists() and any(folder.iterdir()):
         raise click.UsageError(f"{folder} holds files already; nothing was written. Name a new or an empty folder.")
-    folder.mkdir(parents=True, exist_ok=True)
     files = render_folder(simulate_harvest(SCENARIOS[scenario], seed))
-    for name, text in files.items():
-        (folder / name).write_text(text, encoding="utf-8", newline="\n")
+    with written_whole(folder) as fresh:
+        for name, text in files.items():
+            (fresh / name).write_text(text, encoding="utf-8", newline="\n")
     click.echo(f"{folder}: invented harvest '{scenario}', seed {seed}: {', '.join(files)}")

@@ -8,6 +8,7 @@ from proofstrip.cli.inspect import crop_option
 from proofstrip.crops import Crop
 from proofstrip.read.first_draft import write_first_draft
 from proofstrip.read.survey import survey_files
+from proofstrip.whole import write_file
 
 
 @click.command()
@@ -30,5 +31,5 @@ def start(files: tuple[Path, ...], map_file: Path | None, crop: Crop | None, tri
         raise click.UsageError(f"there is no folder {trial.parent}; make it, or name a file in another one.")
     surveys = [survey for path in files for survey in survey_files(path, crop)]
     text = write_first_draft(surveys, map_file, crop, trial.parent)
-    trial.write_text(text, encoding="utf-8")
+    write_file(trial, text)
     click.echo(f"Wrote {trial}. Fill in what is empty, then: proofstrip run {trial}")

@@ -11,6 +11,7 @@ import shapely
 from proofstrip.errors import DataError, Notice
 from proofstrip.read.files import find_file, tell_format
 from proofstrip.read.positions import WGS84, measures_metres, utm_crs
+from proofstrip.read.safe_xml import parse_xml
 from proofstrip.read.vector import read_shapes
 
 # A guidance line that leaves the straight line between its ends by more than this is a curve.
@@ -131,6 +132,9 @@ def _read(path: Path, kind: str) -> gpd.GeoDataFrame:
     """Read the file's one layer of polygons or lines."""
     suffix = path.suffix.lower()
     form = "KML" if suffix == ".kml" else tell_format(path)
+    if form == "KML" and not parse_xml(path).tag.endswith("}kml"):
+        # GDAL goes by the content: a virtual data source called .kml names other files and addresses.
+        raise DataError(f"{path.name}: the content is no KML; export the boundary again.")
     if form == "delimited text":
         raise DataError(f"{path.name}: a table holds no shapes; use GeoPackage, Shapefile, GeoJSON, GeoParquet or KML.")
     table = read_shapes(path, form, kind)

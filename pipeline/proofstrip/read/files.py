@@ -6,6 +6,7 @@ import os
 from collections.abc import Iterable
 from pathlib import Path
 
+from proofstrip.cells import CONTROLS
 from proofstrip.errors import DataError, Notice
 from proofstrip.read.task_log.places import file_called, is_log, is_task_file, task_file_beside, task_parts
 
@@ -258,7 +259,7 @@ def _expand(pattern: str, folder: Path) -> list[Path]:
     tasks = [task_file_beside(match) for match in matches if match.is_dir()]
     files += [task.resolve() for task in tasks if task is not None]
     if odd := next((file for file in files if not _is_text(file.name)), None):
-        raise DataError(f"{odd.name!a}: the file's name is no text in UTF-8; rename it.")
+        raise DataError(f"{odd.name!a}: the file's name is no text in UTF-8, or holds control characters; rename it.")
     if not files:
         what = "this glob matches no file" if glob.has_magic(pattern) else "there is no such file"
         raise DataError(f"{pattern!r}: {what} in {folder}; check the name and the folder.")
@@ -266,8 +267,8 @@ def _expand(pattern: str, folder: Path) -> list[Path]:
 
 
 def _is_text(name: str) -> bool:
-    """Tell whether a name can be written down; those of other systems may hold bytes that are no letters."""
-    return not any("\ud800" <= letter <= "\udfff" for letter in name)
+    """Tell whether a name can be written down: no bytes that are no letters, nothing that steers a terminal."""
+    return not CONTROLS.search(name) and not any("\ud800" <= letter <= "\udfff" for letter in name)
 
 
 def _is_companion(path: Path) -> bool:

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 import pyarrow as pa
 
+from proofstrip.cells import unguard
 from proofstrip.config import GroundLossPart
 from proofstrip.errors import DataError, Notice
 from proofstrip.read.choose import Choice, choose_columns
@@ -132,7 +133,7 @@ class _Table:
 
     def strips(self, known: Collection[str]) -> list[str | None]:
         """Read the strips: each must be one of the trial map."""
-        labels = self.labels("strip")
+        labels = [label if label is None or label in known else unguard(label) for label in self.labels("strip")]
         self._tell(labels, [label is None for label in labels], "strip", "is empty", "name the strip of every frame")
         strange = [label is not None and label not in known for label in labels]
         listed = ", ".join(map(repr, sorted(known)[:12])) + (" ..." if len(known) > 12 else "")

@@ -36,8 +36,8 @@ def parse_xml(path: Path) -> Element:
         root = defusedxml.ElementTree.parse(path, forbid_dtd=True).getroot()
     except DefusedXmlException as fault:
         raise DataError(
-            f"{path.name}: the file declares a document type or entities ({type(fault).__name__}), which task files do "
-            "not need and attackers use; take the declaration out, or export the file again."
+            f"{path.name}: the file declares a document type or entities ({type(fault).__name__}), which files of a "
+            "farm do not need and attackers use; take the declaration out, or export the file again."
         ) from fault
     except (ParseError, ValueError, LookupError) as fault:
         said = str(fault).splitlines()[0]

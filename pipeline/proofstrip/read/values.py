@@ -7,6 +7,7 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from proofstrip.cells import CONTROLS
 from proofstrip.errors import Notice
 from proofstrip.read.delimited import EMPTY
 from proofstrip.read.table import Floats
@@ -190,7 +191,7 @@ def to_labels(column: pa.ChunkedArray) -> pd.Series:
 
 
 def label_text(value: object) -> str | None:
-    """Give a label as text; whole numbers lose their decimals, runs of spaces become one.
+    """Give a label as text; whole numbers lose their decimals, runs of spaces become one, control characters ``?``.
 
     Parameters
     ----------
@@ -210,7 +211,7 @@ def label_text(value: object) -> str | None:
         return None
     if isinstance(value, (bool, np.bool_)):
         return str(value)
-    text = " ".join(str(value).split())
+    text = CONTROLS.sub("?", " ".join(str(value).split()))
     whole, point, decimals = text.partition(".")
     if point and whole.lstrip("-").isdigit() and decimals.strip("0") == "":
         text = whole

@@ -196,6 +196,7 @@ def pick_layer(path: Path, kind: str) -> str:
 
 def point_coordinates(points: Any, path: Path) -> Floats:
     """Give x and y of an array of points; NaN where there is none, an error where the geometry is no point."""
+    points = np.where(shapely.is_empty(points), None, points)
     kinds = shapely.get_type_id(points)
     wrong = ~np.isin(kinds, [-1, shapely.GeometryType.POINT])
     if wrong.any():

@@ -15,7 +15,11 @@ from proofstrip.read.files import find_file, tell_format
 from proofstrip.read.values import label_text
 from proofstrip.read.vector import read_shapes
 
-RASTERS = (".tif", ".tiff", ".asc", ".img", ".vrt")
+# Suffix -> GDAL's reader. Left to itself GDAL goes by the content: a virtual raster (VRT) called zones.tif names other
+# files and addresses.
+RASTERS = {".tif": "GTiff", ".tiff": "GTiff", ".asc": "AAIGrid", ".img": "HFA"}
+# Cells under a field: 1,000 ha in cells of 0.5 m. A file of a few kilobytes can claim many times as many.
+MOST_CELLS = 40_000_000
 MOST_ZONES = 12
 
 
@@ -58,21 +62,37 @@ def read_zones(settings: ZonesPart, folder: Path, points: gpd.GeoDataFrame) -> t
 def _sample_raster(path: Path, points: gpd.GeoDataFrame) -> "pd.Series[str]":
     """Take the value of the first band under each record."""
     try:
-        with rasterio.open(path) as source:
+        with rasterio.open(path, driver=RASTERS[path.suffix.lower()]) as source:
             if source.crs is None:
                 raise DataError(f"{path.name}: the raster names no coordinate system; save it with one.")
             to_raster = pyproj.Transformer.from_crs(points.crs, source.crs.to_wkt(), always_xy=True)
             x, y = to_raster.transform(points.geometry.x.to_numpy(), points.geometry.y.to_numpy())
             rows, columns = rasterio.transform.rowcol(source.transform, np.nan_to_num(x), np.nan_to_num(y), op=np.floor)
-            band = source.read(1, masked=True)
+            row, column = np.asarray(rows, dtype=np.int64), np.asarray(columns, dtype=np.int64)
+            inside = (row >= 0) & (row < source.height) & (column >= 0) & (column < source.width) & np.isfinite(x)
+            value = np.full(len(points), np.nan)
+            if inside.any():
+                value[inside] = _read_cells(source, path, row[inside], column[inside])
     except rasterio.errors.RasterioIOError as fault:
-        raise DataError(f"{path.name}: cannot be read as a raster ({fault}).") from fault
-    row, column = np.asarray(rows, dtype=np.int64), np.asarray(columns, dtype=np.int64)
-    inside = (row >= 0) & (row < band.shape[0]) & (column >= 0) & (column < band.shape[1]) & np.isfinite(x)
-    value = np.full(len(points), np.nan)
-    value[inside] = np.ma.filled(band.astype(np.float64), np.nan)[row[inside], column[inside]]
+        raise DataError(
+            f"{path.name}: cannot be read as a raster of zones ({fault}). Read are GeoTIFF, ASCII grids and IMG."
+        ) from fault
     text = [f"zone {number:g}" if np.isfinite(number) else None for number in value.tolist()]
     return pd.Series(text, index=points.index, dtype="object")
+
+
+def _read_cells(source: rasterio.DatasetReader, path: Path, row: np.ndarray, column: np.ndarray) -> np.ndarray:
+    """Read cells of the first band, and no more of the raster than the part that holds them."""
+    top, left = int(row.min()), int(column.min())
+    height, width = int(row.max()) - top + 1, int(column.max()) - left + 1
+    cells = max(height * width, int(np.prod(source.block_shapes[0])))
+    if cells > MOST_CELLS:
+        raise DataError(
+            f"{path.name}: {cells:,} cells of the raster would have to be read, at most {MOST_CELLS:,} are; cut it to "
+            "the field, or save it in larger cells."
+        )
+    band = source.read(1, masked=True, window=((top, top + height), (left, left + width)))
+    return np.ma.filled(band.astype(np.float64), np.nan)[row - top, column - left]
 
 
 def _ask_polygons(path: Path, name: str, points: gpd.GeoDataFrame) -> "pd.Series[str]":
