@@ -160,8 +160,9 @@ class Store:
 
     def clear_leftovers(self) -> None:
         """Remove what killed writers on this machine had begun, once it is old; an object store holds none."""
-        for name in (ITEM_BEGUN, TRIALS, COLLECTION, README) if self.folder is not None else ():
-            clear_leftovers(self.folder / name)
+        if self.folder is not None:
+            for name in (ITEM_BEGUN, TRIALS, COLLECTION, README):
+                clear_leftovers(self.folder / name)
 
     def _holds(self, place: str, content: bytes) -> bool:
         """Tell whether a file says this already."""

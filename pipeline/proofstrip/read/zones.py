@@ -92,7 +92,8 @@ def _read_cells(source: rasterio.DatasetReader, path: Path, row: np.ndarray, col
             "the field, or save it in larger cells."
         )
     band = source.read(1, masked=True, window=((top, top + height), (left, left + width)))
-    return np.ma.filled(band.astype(np.float64), np.nan)[row - top, column - left]
+    found: np.ndarray = np.ma.filled(band.astype(np.float64), np.nan)[row - top, column - left]
+    return found
 
 
 def _ask_polygons(path: Path, name: str, points: gpd.GeoDataFrame) -> "pd.Series[str]":
