@@ -1,13 +1,16 @@
 """``proofstrip start``: a draft that says what is open, and runs once it is filled in."""
 
 import re
+import tomllib
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
+from pydantic import BaseModel
 
 from proofstrip.cli.main import main
 from proofstrip.config import load_settings
+from proofstrip.config_money import DeliveryPart, EconomicsPart
 from proofstrip.errors import SettingsError
 from proofstrip.read import read_harvest, read_trial_map
 
@@ -53,6 +56,23 @@ def test_draft_that_is_filled_in_reads_the_trial(raw: Path, tmp_path: Path) -> N
     points = read_harvest(settings.harvest, settings.folder, settings.trial.crop, strips.crs).points
     assert len(strips) == 12
     assert len(points) == len((SAMPLE / "harvest.csv").read_text().splitlines()) - 1
+
+
+def names(model: type[BaseModel]) -> set[str]:
+    """Give the keys of a part as a user writes them."""
+    return {str(field.alias or name) for name, field in model.model_fields.items()}
+
+
+def test_draft_lists_every_line_of_the_money_and_each_is_right(raw: Path, tmp_path: Path) -> None:
+    start(raw, "--to", tmp_path / "trial.toml")
+    text = (tmp_path / "trial.toml").read_text()
+    lines = text[text.index("# [economics]") :].splitlines()
+    assert all(line.startswith("#") and len(line) <= 120 for line in lines)
+    money = tomllib.loads("\n".join(line.removeprefix("#").removeprefix(" ") for line in lines))["economics"]
+    assert set(money) == names(EconomicsPart)
+    assert set(money["delivery"]) == names(DeliveryPart)
+    part = EconomicsPart.model_validate(money | {"area": "900 ac", "price": "12 USD/bu"})
+    assert (part.currency, part.years, part.life_years) == ("USD", 1.0, 10.0)
 
 
 def test_file_that_is_there_is_left_alone(raw: Path, tmp_path: Path) -> None:

@@ -14,6 +14,33 @@ from proofstrip.read.trial_map import read_map_columns
 from proofstrip.read.values import label_text
 
 SHOWN = 12
+MONEY = """\
+# [economics]                   # does it pay? docs/economics.md says more of every line; take what applies
+# price = "0.00 USD/bu"         # of the grain; unsure: { low = "0.00 USD/bu", likely = ..., high = ... }
+# investment = "0 USD"          # bought once, such as an attachment
+# years = 1                     # in how many it should have paid back
+# area = "0 ac"                 # that it is used on in a year
+# interest_pct = 0              # cost of capital
+# life_years = 10               # how long it lasts
+# salvage = "0 USD"             # what it can be sold for then
+# fuel = "0.00 USD/ac"          # extra against the control, as the next three are
+# labour = "0.00 h/ac"
+# wage = "0 USD/h"              # for these hours
+# repairs = "0.00 USD/ac"       # or "0 USD/year"
+# savings = "0.00 USD/ac"       # operating costs saved; or by the year
+#
+# [economics.cost]              # of each treatment, a year; the control may have one too
+# "a treatment" = "0.00 USD/ac"
+#
+# [economics.delivery]          # how the buyer settles grain that is not at standard moisture
+# moisture_pct = 15             # that the buyer pays at
+# shrink_pct = 1.4              # off the weight, for each point above it
+# drying = "0.05 USD/bu"        # for each point above it
+# discount = [{ above_pct = 18, off = "0.04 USD/bu" }]
+#
+# [economics.delivery.dockage_pct]   # foreign matter, of the weight
+# "a treatment" = 0.0
+"""
 
 
 def write_first_draft(surveys: Sequence[Survey], map_file: Path | None, crop: Crop | None, folder: Path) -> str:
@@ -55,14 +82,10 @@ def write_first_draft(surveys: Sequence[Survey], map_file: Path | None, crop: Cr
         "# [scale]                       # a row a load: strip, wet weight (its unit in the header), moisture",
         '# file = "tickets.csv"',
         "",
-        "# [economics]",
-        '# price = "0.00 USD/bu"',
-        '# investment = "0 USD"',
-        "# years = 1                     # in how many it should have paid back",
-        '# area = "0 ac"                 # a year',
-        "# [economics.cost]",
-        '# "a treatment" = "0.00 USD/ac"',
+        "# [ground_loss]                 # a row a frame laid on the ground, from the sheet of proofstrip counting-sheet",
+        '# file = "ground_counts.csv"',
         "",
+        MONEY,
     ]
     return "\n".join(lines)
 
