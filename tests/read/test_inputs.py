@@ -78,7 +78,7 @@ def test_files_of_an_archive_that_stand_beside_it_are_read_once(shapes: Path, re
 
 
 def test_what_is_unpacked_is_gone_afterwards(shapes: Path, tmp_path: Path) -> None:
-    with open_inputs(["loads.zip"], tmp_path) as (inputs, _):
+    with open_inputs(["loads.zip"], tmp_path) as (inputs, _, _):
         paths = [one.path for one in inputs]
         assert all(path.is_file() for path in paths)
     assert not any(path.exists() for path in paths)

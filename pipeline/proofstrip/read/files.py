@@ -8,7 +8,7 @@ from pathlib import Path
 
 from proofstrip.cells import CONTROLS
 from proofstrip.errors import DataError, Notice
-from proofstrip.read.task_log.places import file_called, is_log, is_task_file, task_file_beside, task_parts
+from proofstrip.read.task_log.places import is_log, is_task_file, task_file_beside, task_parts
 
 HEAD_BYTES = 262_144
 # Format by suffix; a file whose content says otherwise is refused.
@@ -157,6 +157,8 @@ def refuse_changed(inputs: dict[str, str], folder: Path) -> None:
 def list_parts(path: Path) -> list[Path]:
     """List all files that belong to a raw file: the companions of a shapefile, the logs of a task file.
 
+    A single log is read with its other half and its task file, but not with the other logs.
+
     Parameters
     ----------
     path : pathlib.Path
@@ -168,6 +170,13 @@ def list_parts(path: Path) -> list[Path]:
     """
     if is_task_file(path):
         return task_parts(path)
+    if is_log(path):
+        task_file = task_file_beside(path.parent)
+        beside = task_parts(task_file) if task_file is not None else []
+        own = [
+            one for one in beside if one != path and (one.stem.casefold() == path.stem.casefold() or not is_log(one))
+        ]
+        return [path, *own]
     if path.suffix.lower() != ".shp":
         return [path]
     beside = sorted(one for one in path.parent.iterdir() if one.stem == path.stem and one != path)
@@ -178,9 +187,6 @@ def _parts_hashed(path: Path) -> list[Path]:
     """List the files whose bytes the answer depends on."""
     if path.suffix.lower() == ".shp":
         return [path, *(part for suffix in (".dbf", ".prj") if (part := sibling(path, suffix)).is_file())]
-    if is_log(path):
-        beside = (file_called(path.parent, f"{path.stem}.xml"), task_file_beside(path.parent))
-        return [path, *(part for part in beside if part is not None and part != path)]
     return list_parts(path)
 
 

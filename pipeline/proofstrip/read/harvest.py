@@ -107,7 +107,7 @@ def read_harvest(
     DataError
         When a file cannot be read, or leaves open what only the user can settle.
     """
-    with open_inputs(settings.files, folder) as (inputs, notices):
+    with open_inputs(settings.files, folder) as (inputs, notices, found):
         readings = _read_all(inputs, settings, crop, crs, map_extent)
     _stop_at_questions(readings)
     refuse_mixed_clocks(readings)
@@ -123,6 +123,9 @@ def read_harvest(
         for one, reading in zip(inputs, readings, strict=True)
         for path, digest in one.sources or ((one.source, one.sha256),)
     )
+    # A file whose records all stand in another is no less a file of the trial.
+    read = {source.path for source in sources}
+    sources += tuple(SourceFile(path, digest, 0, ()) for path, digest in found.items() if path not in read)
     return Harvest(_join(frames, readings), tuple(notices), sources)
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from proofstrip.errors import DataError, Notice
 from proofstrip.read.files import READ, SUFFIXES, find_files, hash_alone, hash_file, short_name
-from proofstrip.read.task_log import find_logs, is_log, is_task_file, task_file_beside
+from proofstrip.read.task_log import file_called, find_logs, is_log, is_task_file, task_file_beside
 from proofstrip.read.unpack import is_zip, unpack
 
 # Shapefile Technical Description (ESRI, July 1998), p. 4: the kind of shape stands at byte 32; these are points.
@@ -48,7 +48,7 @@ class Input:
 
 
 @contextmanager
-def open_inputs(patterns: Iterable[str], folder: Path) -> Iterator[tuple[list[Input], list[Notice]]]:
+def open_inputs(patterns: Iterable[str], folder: Path) -> Iterator[tuple[list[Input], list[Notice], dict[Path, str]]]:
     """Find the files that are meant; what has to be unpacked is gone again afterwards.
 
     Parameters
@@ -59,7 +59,8 @@ def open_inputs(patterns: Iterable[str], folder: Path) -> Iterator[tuple[list[In
 
     Yields
     ------
-    tuple of list of Input and list of Notice
+    tuple of list of Input, list of Notice and dict of pathlib.Path to str
+        The last: every file that was found, with its hash, those whose records stand in another among them.
 
     Raises
     ------
@@ -76,7 +77,7 @@ def open_inputs(patterns: Iterable[str], folder: Path) -> Iterator[tuple[list[In
                 inputs += _open_archive(one, room.resolve(), notices)
             else:
                 inputs.append(one)
-        yield _join_logs(_once(inputs, notices), notices), notices
+        yield _join_logs(_once(inputs, notices), notices), notices, found
 
 
 def _open_archive(archive: Input, room: Path, notices: list[Notice]) -> list[Input]:
@@ -160,7 +161,7 @@ def _join_logs(inputs: list[Input], notices: list[Notice]) -> list[Input]:
             continue
         whole = is_task_file(one.path)
         logs = []
-        for log in find_logs(task_file.parent) if whole else (one.path,):
+        for log in find_logs(task_file.parent) if whole else (_binary_half(one.path),):
             first = seen.setdefault(hash_alone(log), log) if log.stat().st_size else log
             if first == log:
                 logs.append(log)
@@ -177,6 +178,16 @@ def _task_file_of(path: Path) -> Path | None:
     if is_task_file(path):
         return path
     return task_file_beside(path.parent) if is_log(path) else None
+
+
+def _binary_half(log: Path) -> Path:
+    """Give the half of a time log that holds its records, whichever was named."""
+    half = file_called(log.parent, f"{log.stem}.bin")
+    if half is None:
+        raise DataError(
+            f"{log.name}: {log.stem}.BIN, which holds the records of this log, is not beside it; copy both."
+        )
+    return half
 
 
 def _task_name(one: Input, whole: bool) -> str:

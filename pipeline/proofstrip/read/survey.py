@@ -114,7 +114,7 @@ def survey_files(path: Path, crop: Crop | None = None) -> list[Survey]:
     DataError
         When a file cannot be read at all.
     """
-    with open_inputs([str(path.absolute())], path.parent) as (inputs, notices):
+    with open_inputs([str(path.absolute())], path.parent) as (inputs, notices, _):
         said = tuple(notice.message for notice in notices)
         surveys = [_survey(one, path, crop) for one in inputs]
     return [replace(one, notices=(*said, *one.notices)) if place == 0 else one for place, one in enumerate(surveys)]

@@ -260,3 +260,35 @@ def test_entities_and_document_types_are_refused(write_tasks: Write, read_tasks:
     (folder / name).write_text(hostile + text)
     with pytest.raises(DataError, match=rf"{name}: the file declares a document type or entities"):
         read_tasks()
+
+
+def test_either_half_of_a_log_names_it(write_tasks: Write, read_tasks: Read) -> None:
+    folder = write_tasks(Log(records=full(10)), Log(records=full(20), start_s=600))
+    assert len(read_tasks("task/TLG00002.XML").points) == 20
+    assert len(read_tasks("task/TLG00002.XML", "task/TLG00002.BIN").points) == 20
+    (folder / "TLG00002.BIN").unlink()
+    with pytest.raises(DataError, match=r"TLG00002.XML: TLG00002.BIN, which holds the records .* is not beside it"):
+        read_tasks("task/TLG00002.XML")
+
+
+def test_what_belongs_to_a_single_log(write_tasks: Write) -> None:
+    folder = write_tasks(Log(records=full(10)), Log(records=full(20), start_s=600))
+    (folder / "DVC00000.XML").write_text("<XFC/>")
+    (folder / "notes.txt").write_text("of nobody")
+    parts = {path.name for path in list_parts(folder / "TLG00002.BIN")}
+    assert parts == {"TLG00002.BIN", "TLG00002.XML", "TASKDATA.XML", "DVC00000.XML"}
+    before = hash_file(folder / "TLG00002.BIN")
+    (folder / "TLG00001.XML").write_text("")
+    assert hash_file(folder / "TLG00002.BIN") == before
+    (folder / "DVC00000.XML").write_text("<XFC></XFC>")
+    assert hash_file(folder / "TLG00002.BIN") != before
+
+
+def test_an_archive_of_what_stands_beside_it_is_a_file_of_the_trial(write_tasks: Write, read_tasks: Read) -> None:
+    folder = write_tasks(Log(records=full(30)))
+    with zipfile.ZipFile(folder.parent / "card.zip", "w") as archive:
+        for path in folder.iterdir():
+            archive.write(path, f"card/{path.name}")
+    harvest = read_tasks("task", "card.zip")
+    assert len(harvest.points) == 30
+    assert {source.path.name: source.rows for source in harvest.sources} == {"TASKDATA.XML": 30, "card.zip": 0}
