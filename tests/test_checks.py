@@ -127,7 +127,7 @@ def removal(treatment: str, share: float, seldom: bool | None, reason: str = ANY
 def test_removing_more_fails_beyond_a_point_unless_chance_often_does_as_much(share, seldom, passed):
     found = check_removals((removal("control", 0.01, seldom), removal("tried", share, seldom)), "control")
     assert (found.passed, found.value) == (passed, pytest.approx(100 * (share - 0.01)))
-    assert found.note.endswith("Chance alone does as much in 3 % of cases.")
+    assert found.note.endswith("Luck alone does that in 3 % of cases.")
 
 
 def test_one_reason_can_fail_alone_and_is_named():
@@ -137,7 +137,7 @@ def test_one_reason_can_fail_alone_and_is_named():
     assert found.passed is False
     assert found.note == (
         "Of the records of tried, cleaning removed 4.0 points more than of the control's for one reason: a jump in "
-        "flow for a moment, far outside its own pass. Chance alone does as much in 6 % of cases."
+        "flow for a moment, far outside its own pass. Luck alone does that in 6 % of cases."
     )
 
 

@@ -202,7 +202,7 @@ def test_a_move_that_chance_often_makes_is_no_dependence_on_cleaning(headline):
         found = check_cleaning(headline, (replace(row, shift=Shift(2.0, 0.25, seldom)),))
         assert found.passed is passed
     assert found.note.startswith("With the short spikes of the flow left in, tried differs from control by")
-    assert "Chance alone does as much in 25 % of cases." in found.note
+    assert "Luck alone does that in 25 % of cases." in found.note
 
 
 def test_without_any_cleaning_a_difference_may_move_by_one_per_cent(headline):

@@ -90,7 +90,7 @@ def compare_column(
 
 
 def say_chance(p: float) -> str:
-    """Say how often chance alone does as much, as a sentence to go on with.
+    """Say how often luck alone sets them as far apart, as a sentence to go on with.
 
     Parameters
     ----------
@@ -103,10 +103,10 @@ def say_chance(p: float) -> str:
     Examples
     --------
     >>> say_chance(0.0312), say_chance(0.004)
-    (' Chance alone does as much in 3 % of cases.', ' Chance alone does as much in 0.4 % of cases.')
+    (' Luck alone does that in 3 % of cases.', ' Luck alone does that in 0.4 % of cases.')
     """
     cases = f"{100 * p:.0f}" if p >= 0.01 else f"{max(100 * p, 0.1):.1f}"
-    return f" Chance alone does as much in {cases} % of cases."
+    return f" Luck alone does that in {cases} % of cases."
 
 
 @dataclass(frozen=True)

@@ -272,7 +272,7 @@ def decide(work: Work) -> Work:
         check_choices(find_choice_moves(work.alternatives, comparison)),
     )
     looked = look_at_run(work.strips, work.delays)
-    verdict = give_verdict(comparison, work.paybacks, own, units, bushel)
+    verdict = give_verdict(comparison, work.paybacks, own, units, bushel, settings.trial.crop.name)
     odds = give_probabilities(comparison, work.paybacks, settings.stats)
     return replace(
         work,
@@ -283,7 +283,7 @@ def decide(work: Work) -> Work:
         verdict=replace(
             verdict, sentence=" ".join([verdict.sentence, *warn_in_answer(own, verdict.word == "refused")])
         ),
-        evidence=judge_evidence(work.weighed, sensor, work.balances, acts_on),
+        evidence=judge_evidence(work.weighed, sensor, work.balances, acts_on, work.factor is not None),
     )
 
 

@@ -223,7 +223,7 @@ def check_sensor(ratios: pd.DataFrame, use: str, control: str) -> tuple[Check, .
     sure = ""
     if np.isfinite(se):
         reach = float(special.stdtrit(df, 0.95)) * se
-        sure = f" (90 % interval of scale over monitor {value - reach:+.1f} to {value + reach:+.1f} %)"
+        sure = f" (margin of error of scale over monitor: {value - reach:+.1f} to {value + reach:+.1f} %)"
     answer = "The answer uses the scale." if use == "strips" else "The answer uses the monitor, so it holds that error."
     note = (
         f"Against the scale, the monitor read {treatment} {abs(value):.1f} % {'low' if value > 0 else 'high'} compared "

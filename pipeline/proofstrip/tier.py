@@ -27,11 +27,13 @@ BESIDE = {
     "crop": "Ground losses were counted, but a treatment that works on the crop need not save grain from the ground.",
     "too_rough": "The ground counts are too rough to confirm it.",
 }
+UNWEIGHED = "No strip was weighed"
+SCALED = "Scale tickets set the level of the combine's yields, but no strip was weighed alone"
 ALONE = (
-    "No scale weighed the strips, so a treatment that misleads the sensor would look the same. Weigh the load of every "
-    "strip, or count ground losses, before much money hangs on it."
+    "a treatment that misleads the combine's sensor would look the same. Weigh the load of every strip, or count "
+    "ground losses, before much money hangs on it."
 )
-SAVED = "What the counts found less on the ground is, within the margin of error, what was gained."
+SAVED = "The grain no longer lying on the ground makes up the extra yield, as near as can be measured."
 
 
 @dataclass(frozen=True)
@@ -72,7 +74,11 @@ def evidence_word(evidence: Mapping[str, str] | None) -> str:
 
 
 def judge_evidence(
-    weighed: bool, sensor: tuple[Check, ...], balances: tuple[Balance, ...], acts_on: str = "harvest"
+    weighed: bool,
+    sensor: tuple[Check, ...],
+    balances: tuple[Balance, ...],
+    acts_on: str = "harvest",
+    scaled: bool = False,
 ) -> Evidence:
     """Say which measures the answer rests on, and whether they agree.
 
@@ -84,6 +90,8 @@ def judge_evidence(
         Of ``scale.check_sensor``: whether the monitor read all treatments alike, by the scale.
     balances : tuple of Balance
     acts_on : {'harvest', 'crop'}
+    scaled : bool
+        Scale tickets set the combine's level, no strip alone.
 
     Returns
     -------
@@ -104,9 +112,9 @@ def judge_evidence(
     elif weighed:
         said += ["Every strip was weighed.", *_say_sensor(sensor)]
     elif confirmed:
-        said += ["No scale weighed the strips.", SAVED]
+        said += [f"{SCALED if scaled else UNWEIGHED}.", SAVED]
     else:
-        said.append(ALONE)
+        said.append(f"{SCALED if scaled else UNWEIGHED}, so {ALONE}")
     if confirmed and weighed:
         said.append(SAVED)
     if not (confirmed or conflict):
@@ -119,8 +127,8 @@ def _say_conflict(words: set[Word | None], weighed: bool) -> str:
     measure = "scale" if weighed else "monitor"
     if "too_large" in words:
         likely = "" if weighed else ", so the gain is likely the sensor's doing"
-        return f"The {measure} shows more gain than the ground counts leave room for{likely}."
-    return f"The ground counts show more grain saved than the {measure} shows gained."
+        return f"The {measure} shows more extra yield than grain was saved from the ground{likely}."
+    return f"More grain was saved from the ground than the {measure} shows as extra yield."
 
 
 def _say_sensor(sensor: tuple[Check, ...]) -> list[str]:
@@ -128,4 +136,4 @@ def _say_sensor(sensor: tuple[Check, ...]) -> list[str]:
     passed = {check.passed for check in sensor}
     if False in passed:
         return ["The monitor read the treatments unlike the scale; the answer is the scale's."]
-    return ["The monitor read the treatments alike."] if True in passed else []
+    return ["Against the scale, the monitor read all treatments alike."] if True in passed else []

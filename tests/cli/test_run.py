@@ -34,7 +34,9 @@ def test_a_sample_runs_and_says_the_answer(trial, tmp_path):
     assert result.exit_code == 0
     answer = json.loads((tmp_path / "out" / "result.json").read_text(encoding="utf-8"))
     # What is asked for stands on standard output, how it goes on standard error.
-    sentences = [answer["verdict"]["sentence"], f"Evidence: {answer['evidence']['sentence']}"]
+    chance = f"{100 * answer['probability'][0]['above_break_even']:.0f} in 100"
+    sentences = [answer["verdict"]["sentence"], f"Chance that it pays: lifting fingers, {chance}."]
+    sentences.append(f"Evidence: {answer['evidence']['sentence']}")
     assert result.stdout.splitlines() == [*sentences, f"Report: {tmp_path / 'out' / 'report.html'}"]
     said = [line.removesuffix(" ...") for line in result.stderr.splitlines() if line.endswith(" ...")]
     assert said == [*STAGES, "stats", "ground_loss", "where", "economics", "decide", "report"]

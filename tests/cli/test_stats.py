@@ -45,7 +45,9 @@ def refuse(path: Path, *arguments: str) -> str:
 def test_page(table: Path) -> None:
     result = run(table, "--control", "old")
     assert result.exit_code == 0
-    assert result.stdout.startswith("new yields 151 kg/ha more than old (90 % interval")
+    assert result.stdout.startswith(
+        "With new, it yields 151 kg/ha more than old (margin of error, right 9 times in 10:"
+    )
     assert "Design: pairs" in result.stdout
 
 
@@ -67,7 +69,7 @@ def test_json_alone_on_standard_output(table: Path) -> None:
 def test_crop_adds_bushels(table: Path) -> None:
     row = json.loads(run(table, "--control", "old", "--crop", "soybean", "--json").stdout)["differences"][0]
     assert row["difference_bu_ac"] == pytest.approx(150.75 / 67.2511, rel=1e-5)
-    assert run(table, "--control", "old", "--crop", "soybean").stdout.startswith("new yields 2.2 bu/ac more")
+    assert run(table, "--control", "old", "--crop", "soybean").stdout.startswith("With new, it yields 2.2 bu/ac more")
 
 
 def test_unknown_crop(table: Path) -> None:

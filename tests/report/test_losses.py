@@ -85,6 +85,6 @@ def test_first_screen_says_what_the_answer_rests_on() -> None:
     result["evidence"] = asdict(judge_evidence(False, (), ()))
     head, text = give_answer(result, US).evidence or ("", "")
     assert head == "Rests on the monitor alone."
-    assert text.startswith("No scale weighed the strips")
+    assert text.startswith("No strip was weighed, so a treatment that misleads")
     assert text.endswith("Ground losses were not counted.")
     assert replace(judge_evidence(True, (), ()), tier="scale").sentence.startswith("Rests on the scale. Every strip")

@@ -22,7 +22,7 @@ def page_of(table: object) -> str:
 
 def test_pairs() -> None:
     page = page_of(pair_table(NEW, OLD))
-    assert page.splitlines()[0].startswith("new yields 2.17 more than old (90 % interval")
+    assert page.splitlines()[0].startswith("With new, it yields 2.17 more than old (margin of error")
     for part in ("Design: pairs", "Against old", "exact p: from every way of swapping", "cannot be smaller than 0.031"):
         assert part in page
     assert "Median of the pairs (Hodges-Lehmann)" in page

@@ -36,7 +36,8 @@ def test_higher() -> None:
     verdict = give_verdict(compare_with(2.0))
     assert verdict.word == "higher"
     assert verdict.sentence.startswith(
-        "new yields 2.0 bu/ac more than old (90 % interval +1.5 to +2.5 bu/ac, 6 pairs)."
+        "With new, it yields 2.0 bu/ac more than old (margin of error, right 9 times in 10: +1.5 to +2.5 bu/ac; 6 "
+        "pairs)."
     )
 
 
@@ -80,10 +81,30 @@ def test_pays(soybean: Crop) -> None:
     comparison = compare_with(2.0)
     verdict = give_verdict(comparison, price(comparison, soybean, investment="9000 USD", area="900 ac"))
     assert verdict.word == "pays"
-    assert "new pays: it earns 10.00 USD an acre after the 9,000 USD are spread over 900 acres a year for one year" in (
-        verdict.sentence
+    assert verdict.sentence.startswith("With new, it pays: it earns 10.00 USD an acre a year after the outlay (")
+    assert (
+        "The outlay of 9,000 USD, spread over one year, takes 10.00 USD an acre on 900 acres a year."
+        in verdict.sentence
     )
-    assert "on 450 acres a year" in verdict.sentence
+    assert "Priced at 10.00 USD a bushel." in verdict.sentence
+
+
+def test_the_share_of_the_outlay_is_the_annuity_of_its_years(soybean: Crop) -> None:
+    comparison = compare_with(2.0)
+    part = {"investment": "9000 USD", "area": "900 ac", "years": 3, "interest_pct": 7}
+    said = give_verdict(comparison, price(comparison, soybean, **part), crop="soybean").sentence
+    # Annuity of 9,000 over 3 years at 7 %: 9000 x 0.07 / (1 - 1.07^-3) = 3,429.46 a year, on 900 acres 3.81.
+    assert "spread over 3 years with 7 % interest, takes 3.81 USD an acre on 900 acres a year" in said
+    assert "Under 1" in said and "acres of soybean a year it most likely does not pay back within 3 years" in said
+
+
+def test_a_loss_is_called_a_loss(soybean: Crop) -> None:
+    comparison = compare_with(2.0)
+    sentence = give_verdict(comparison, price(comparison, soybean, cost={"new": "30 USD/ac"})).sentence
+    assert sentence.startswith(
+        "With new, it does not pay: it loses 10.00 USD an acre (margin of error, right 9 times in"
+    )
+    assert "\N{MINUS SIGN}" not in sentence
 
 
 def test_yields_more_and_does_not_pay(soybean: Crop) -> None:
@@ -107,8 +128,12 @@ def test_whether_it_pays_is_not_settled(soybean: Crop) -> None:
 def test_without_an_area_the_acres_are_said(soybean: Crop) -> None:
     comparison = compare_with(2.0)
     verdict = give_verdict(comparison, price(comparison, soybean, investment="9000 USD"))
-    assert "before the investment" in verdict.sentence
-    assert "paid back within one year on 450 acres a year, on 606 acres at the low end" in verdict.sentence
+    assert "a year before the outlay" in verdict.sentence
+    # 9,000 USD over the ends of the gain, 14.85 and 25.15 USD an acre.
+    assert (
+        "Under 358 acres a year it most likely does not pay back within one year, over 606 it most likely does; "
+        "between them it is uncertain." in verdict.sentence
+    )
 
 
 def test_metric(soybean: Crop) -> None:
@@ -116,8 +141,9 @@ def test_metric(soybean: Crop) -> None:
     priced = price(comparison, soybean, investment="9000 USD", area="900 ac")
     sentence = give_verdict(comparison, priced, units="metric", kg_ha_per_bu_ac=soybean.kg_ha_per_bu_ac).sentence
     assert "24.71 USD a hectare" in sentence
-    assert "+135 kg/ha" in sentence
-    assert "182 ha a year" in sentence
+    assert "135 kg/ha more than old" in sentence
+    assert "hectares a year" in sentence
+    assert "Priced at 367 USD a tonne." in sentence
     assert "bu/ac" not in sentence
     assert "acre" not in sentence
 
@@ -163,7 +189,7 @@ def test_several_treatments_are_said_in_groups() -> None:
     comparison = compare_treatments(block_table(names, rows), "old", settings(0.9), "yield")
     verdict = give_verdict(comparison)
     assert verdict.word == "higher"
-    for part in ("Yields more than old: good (", "Not settled against old: same (", "Yields less than old: bad ("):
+    for part in ("it yields more with good (", "it is not settled for same (", "it yields less with bad ("):
         assert part in verdict.sentence
     assert "more blocks would settle it" in verdict.sentence or "come out even" in verdict.sentence
 
@@ -193,16 +219,17 @@ def test_of_rates_the_answer_opens_with_the_rate_that_pays_best() -> None:
     comparison = price_rates(compare_treatments(table, names[0], settings(0.9), "yield_bu_ac"), corn, part)
     said = give_verdict(comparison, price_treatments(comparison, corn, part), units="us").sentence
     first, second, third = said.split(". ")[:3]
-    assert first.startswith("The rate that pays best, its cost counted, is about 3")
-    assert "seeds/ac" in second and "an acre more than 32,000 seeds/ac" in second
+    assert first.startswith("The rate that pays best is about 3")
+    assert "worked out between the rates planted" in first
+    assert "an acre more than staying at 32,000 seeds/ac" in second
     assert third.startswith("Against 32,000 seeds/ac, ")
-    assert "26,000 seeds/ac does not pay: it loses" in third
+    assert "26,000 seeds/ac loses " in third and "(margin of error: " in third
 
 
 def test_the_odds_are_said_in_plain_sentences() -> None:
     (row,) = give_probabilities(compare_with(2.0), (), settings())
     said = tell_odds(row, "old", YieldUnit("bu/ac", 1.0, 1))
-    assert "The chance that new yields more than old is more than 99 in 100." in said
+    assert "With new, the chance of more yield than with old is more than 99 in 100." in said
     assert "In another year the chance that it yields more is" in said
     assert max(len(sentence) for sentence in said.split(". ")) < 100
 

@@ -6,6 +6,7 @@ from pathlib import Path
 import click
 
 from proofstrip.config import load_settings
+from proofstrip.report.answer import chances_of
 from proofstrip.run import run_trial
 
 
@@ -25,6 +26,10 @@ def run(trial: Path, out: Path | None, pdf: bool) -> None:
     for notice in result["warnings"]:
         click.echo(f"warning: {notice['message']}", err=True)
     click.echo(result["verdict"]["sentence"])
+    goal, chances = chances_of(result)
+    if chances:
+        told = "; ".join(f"{name}, {chance}" for name, chance in chances.items())
+        click.echo(f"Chance that it {goal}: {told}.")
     click.echo(f"Evidence: {result['evidence']['sentence']}")
     click.echo(f"Report: {folder / 'report.html'}")
     if pdf:

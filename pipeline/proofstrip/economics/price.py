@@ -218,6 +218,7 @@ def _price(case: Case) -> Payback:
         investment=settings.investment.amount,
         years=years,
         years_given=settings.years_given,
+        interest_pct=settings.interest_pct,
         area_ac=None if area_ha is None else area_ha / HA_PER_ACRE,
         standard_gain_per_ac=(case.difference.value * price.mean - case.costs.per_ha - case.yearly_per_ha)
         * HA_PER_ACRE,

@@ -123,6 +123,8 @@ class Payback:
         The gain less the outlay spread over ``years`` and ``area_ac``; the same as the gain without those.
     years_given : bool
         Whether ``years`` was asked for; one year stands in.
+    interest_pct : float
+        A year, on what is not paid back yet [%].
     break_even_ac : float or None
         Acres a year that pay the outlay back within ``years``; none where the gain is a loss.
     break_even_ac_low, break_even_ac_high : float or None
@@ -158,6 +160,7 @@ class Payback:
     investment: float
     years: float
     years_given: bool
+    interest_pct: float
     area_ac: float | None
     standard_gain_per_ac: float
     gain_per_ac: float

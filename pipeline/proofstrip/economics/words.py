@@ -3,8 +3,9 @@
 from textwrap import wrap
 
 from proofstrip.economics.record import Delivered, Payback
+from proofstrip.stats.money_words import say_acres, say_ends
 from proofstrip.stats.remarks import say_chance
-from proofstrip.stats.wording import list_words, say_money, say_years
+from proofstrip.stats.wording import first_margin, list_words, say_money, say_years
 from proofstrip.units import HA_PER_ACRE
 
 WIDTH = 110  # of the page, in characters
@@ -91,11 +92,11 @@ def _say_answer(priced: Payback) -> list[str]:
 
 
 def _span(priced: Payback) -> str:
-    """Say the interval of the gain, where there is one."""
+    """Say the margin of error of the gain, where there is one."""
     if priced.gain_per_ac_low is None or priced.gain_per_ac_high is None or priced.confidence is None:
         return ""
-    low, high = (say_money(end, priced.currency) for end in (priced.gain_per_ac_low, priced.gain_per_ac_high))
-    return f" (between {low} and {high}, {100 * priced.confidence:.0f} % interval)"
+    low, high = priced.gain_per_ac_low, priced.gain_per_ac_high
+    return f" ({first_margin(priced.confidence)} {say_ends(low, high, priced.currency)})"
 
 
 def _say_budget(priced: Payback) -> list[str]:
@@ -109,7 +110,8 @@ def _say_budget(priced: Payback) -> list[str]:
     lines.append(_row("  = gain", priced.gain_per_ac, priced.gain_per_ha))
     for line in priced.lines:
         if line.name == "outlay":
-            lines.append(_row(f"  - outlay over {say_years(priced.years)}", line.per_ac, line.per_ha))
+            interest = f", {priced.interest_pct:g} % interest" if priced.interest_pct else ""
+            lines.append(_row(f"  - outlay over {say_years(priced.years)}{interest}", line.per_ac, line.per_ha))
             lines.append(_row("  = net gain", priced.net_gain_per_ac, priced.net_gain_per_ha))
     return lines
 
@@ -131,6 +133,8 @@ def _say_outlay(priced: Payback) -> list[str]:
     back = (priced.payback_years, priced.payback_years_low, priced.payback_years_high)
     lines += _needed("Break-even", acres, ",.0f", "acres a year", priced)
     lines += _needed("", hectares, ",.0f", "ha a year", priced)
+    if acres[1] is not None:
+        lines += [f"  {line}" for line in wrap(say_acres(*acres, priced.years, "acres"), WIDTH - 2)]
     if priced.area_ac is not None:
         on = f"on {priced.area_ac:,.0f} acres ({priced.area_ac * HA_PER_ACRE:,.0f} ha) a year, without interest"
         if priced.payback_word == "infinite":

@@ -6,6 +6,7 @@ from proofstrip.pool.answer import PooledAnswer, PoolSettings
 from proofstrip.pool.synthesis import FEWEST_SITES, Pooled
 from proofstrip.report.words import ABSENT, Units, count, money, number
 from proofstrip.stats.power import MOST_PAIRS, pairs_needed
+from proofstrip.stats.wording import MARGIN, first_margin
 from proofstrip.units import HA_PER_ACRE, log_ratio_pct
 
 OUTLAYS = {
@@ -98,7 +99,8 @@ def answer_sentence(answer: PooledAnswer, settings: PoolSettings, units: Units) 
             f"seasons differ, and {count(FEWEST_SITES, 'trial')} are the least that can. {alone} below, each with its "
             "own answer."
         )
-    sure = f"{100 * settings.confidence:.0f}\N{NO-BREAK SPACE}% interval"
+    first = first_margin(settings.confidence)
+    sure = first if answer.money is None else f"{MARGIN}:"
     yields = f"{pct_text(effect.estimate)} ({sure} {pct_span(effect.low, effect.high)})"
     if answer.yields is not None:
         yields += f", {units.yield_text(answer.yields.estimate, sign=True)}"
@@ -110,7 +112,7 @@ def answer_sentence(answer: PooledAnswer, settings: PoolSettings, units: Units) 
     prices = f"the prices of {settings.prices}" if settings.prices else "each trial's own prices"
     gain = (
         f"over {where_from(answer)} it {verb[part.estimate < 0]} {amount} {an_area(units)} against {control}, "
-        f"{OUTLAYS[answer.outlay]}, at {prices} ({sure} {money_span(part.low, part.high, answer.currency, units)})"
+        f"{OUTLAYS[answer.outlay]}, at {prices} ({first} {money_span(part.low, part.high, answer.currency, units)})"
     )
     head = {"pays": f"{name} pays", "does_not_pay": f"{name} does not pay"}.get(
         answer.word, f"The trials together do not settle whether {name} pays"

@@ -5,12 +5,13 @@ from dataclasses import dataclass
 from typing import Any
 
 from proofstrip.checks import FIRST_PARAGRAPH
-from proofstrip.report.money import Figure, cost_span, figure_of, gain_span
-from proofstrip.report.tables import Table, capital, check_title, interval, plain
-from proofstrip.report.words import ABSENT, Units, count, is_number, money, number, odds, times_in
+from proofstrip.report.money import Figure, figure_of
+from proofstrip.report.tables import Table, capital, check_title, interval, plain, with_margin
+from proofstrip.report.words import ABSENT, Units, count, is_number, money, number, odds
+from proofstrip.stats.money_words import earns, say_acres, say_ends, say_price
 from proofstrip.stats.moves import BLOCK_CHECK, CHOICE_CHECK
 from proofstrip.stats.remarks import say_chance
-from proofstrip.stats.wording import say_years
+from proofstrip.stats.wording import MARGIN
 
 VERDICTS = {
     "pays": "It pays",
@@ -22,7 +23,8 @@ VERDICTS = {
 }
 
 SENTENCE_END = re.compile(r"(?<=[.!?])\s+(?=[^\W\d_])")
-SAID_BY_FACTS = ("The investment is paid back ", "It yields ")
+# Sentences of the verdict that the figures, or the table, say again.
+SAID_BY_FACTS, SAID_BY_TABLE = ("It yields ", "Priced at "), ("Against ",)
 
 
 @dataclass(frozen=True)
@@ -87,7 +89,7 @@ def give_answer(result: dict[str, Any], units: Units) -> Answer:
         facts = [_difference_fact(differences[0], result, units)]
     if len(differences) == 1 and not is_refused(result):
         facts += [_sureness_fact(differences[0], result), *(_money_fact(entry, units) for entry in economics[:1])]
-    table = _several(differences, economics, units, is_refused(result)) if len(differences) > 1 else None
+    table = _several(result, economics, units) if len(differences) > 1 else None
     word = VERDICTS.get(str(verdict.get("word")), plain(verdict.get("word")))
     if (result.get("dose") or {}).get("pays_best") and not is_refused(result):
         word = "The rate that pays best"  # of rates, "it pays" would leave open which
@@ -96,7 +98,8 @@ def give_answer(result: dict[str, Any], units: Units) -> Answer:
     sentence = capital(sentence.removeprefix("No answer. ") if is_refused(result) else sentence)
     first, *rest = SENTENCE_END.split(sentence, maxsplit=1)
     first += _say_hanging(result)
-    more = _unsaid(" ".join(rest), result, len(facts) == 3)
+    below = SAID_BY_FACTS if len(facts) == 3 else SAID_BY_TABLE if economics and table else ()
+    more = _unsaid(" ".join(rest), result, below)
     return Answer(word, first, more, facts, table, find_flags(result), _read_evidence(result))
 
 
@@ -114,14 +117,14 @@ def _read_evidence(result: dict[str, Any]) -> tuple[str, str] | None:
     return (f"{head.rstrip('.')}.", rest) if head else None
 
 
-def _unsaid(more: str, result: dict[str, Any], facts: bool) -> str:
-    """Leave out what the flags, or all three facts, say right below."""
+def _unsaid(more: str, result: dict[str, Any], below: tuple[str, ...]) -> str:
+    """Leave out what the flags, the figures or the table say right below."""
     for check in result.get("checks") or []:
         if check.get("passed") is False and not _gives_the_reason(check, result):
             for said in filter(None, (FIRST_PARAGRAPH.get(str(check.get("name"))), check.get("note"))):
                 more = more.replace(str(said), "")
     sentences = SENTENCE_END.split(" ".join(more.split()))
-    return " ".join(one for one in sentences if not (facts and one.startswith(SAID_BY_FACTS)))
+    return " ".join(one for one in sentences if not one.startswith(below))
 
 
 def _is_said_above(check: dict[str, Any], result: dict[str, Any]) -> bool:
@@ -145,46 +148,92 @@ def _difference_fact(entry: dict[str, Any], result: dict[str, Any], units: Units
     tried, control = means.get(entry["treatment"]), means.get(entry["control"])
     text = f"{capital(entry['treatment'])} {units.yields(tried)}, {entry['control']} {units.yield_text(control)}."
     if interval(entry, units) != ABSENT and not is_refused(result):
-        text += f" Margin of error: {interval(entry, units)} {units.yield_name}."
-        text += f" Such a margin holds {times_in(entry.get('confidence'))}."
+        text += f" {capital(MARGIN)}: {interval(entry, units)} {units.yield_name}."
     label = "Measured, but no answer" if is_refused(result) else "Difference in yield"
     return Fact(label, units.yield_text(entry.get("difference_kg_ha"), sign=True), text)
 
 
 def _sureness_fact(entry: dict[str, Any], result: dict[str, Any]) -> Fact:
-    """Say how sure it is: against chance, and on how many pairs."""
-    chance = entry.get("p_value")
-    if not is_number(chance):
+    """Say how sure it is: the chance that it pays, on how many pairs, and what luck alone does."""
+    luck = entry.get("p_value")
+    if not is_number(luck):
         return Fact(
             "How sure",
             "Cannot be said",
             "Without several strips of each treatment nobody can tell the treatment from the ground it stood on. "
             "This describes one harvest; it is not a test.",
         )
+    text = f"If {entry['treatment']} did nothing, a yield difference this large would still come up {odds(luck)}."
+    if entry.get("pairs"):
+        text = f"{capital(count(int(entry['pairs']), 'pair'))} of strips. {text}"
+    goal, chances = chances_of(result)
+    if entry["treatment"] in chances:
+        return Fact("How sure", f"{capital(chances[entry['treatment']])} that it {goal}", text)
     low, high = entry.get("low_kg_ha"), entry.get("high_kg_ha")
     beyond = is_number(low) and is_number(high) and (float(low or 0) > 0 or float(high or 0) < 0)
-    text = f"If the treatment did nothing, a difference this large would still turn up {odds(chance)}."
-    if entry.get("pairs"):
-        text += f" The figures rest on {count(int(entry['pairs']), 'pair')} of strips."
-    for odds_of in result.get("probability") or []:
-        pays = odds_of.get("above_break_even")
-        goal, share = ("it pays", pays) if is_number(pays) else ("it yields more", odds_of.get("above_zero"))
-        if is_number(share):
-            text += f" The chances that {goal} are {say_chance(float(share))}."
-    return Fact("How sure", "Unlikely to be chance" if beyond else "Could be chance", text)
+    return Fact("How sure", "Unlikely to be luck" if beyond else "Could be luck", text)
+
+
+def chances_of(result: dict[str, Any]) -> tuple[str, dict[str, str]]:
+    """Give the chance that each treatment pays, or without prices that it yields more.
+
+    Parameters
+    ----------
+    result : dict
+        result.json.
+
+    Returns
+    -------
+    tuple of str and dict of str to str
+        What the chance is of, and the chances by treatment.
+    """
+    rows = [] if is_refused(result) else result.get("probability") or []
+    for goal, key in (("pays", "above_break_even"), ("yields more", "above_zero")):
+        known = {str(row["treatment"]): say_chance(float(row[key])) for row in rows if is_number(row.get(key))}
+        if known:
+            return goal, known
+    return "", {}
 
 
 def _money_fact(entry: dict[str, Any], units: Units) -> Fact:
-    """Say the gain by area that the verdict goes by, and what it takes to pay back."""
-    currency, per = str(entry["currency"]), f"{'an' if units.is_us else 'a'} {units.area_word}"
-    gain, said = headline_gain(entry, units)
+    """Say the gain or loss by area that the verdict goes by, and the price."""
+    per = f"{'an' if units.is_us else 'a'} {units.area_word}"
+    gain, before = headline_gain(entry, units)
     if gain.value is None:
         return Fact("Money", "Cannot be said", "There is no gain to put a price on.")
-    span = gain_span(gain, currency)
-    text = f"{said} Margin of error: {span} {per}." if span != ABSENT else said
-    return Fact(
-        "Money", f"{money(gain.value, currency, sign=True)} {per}", f"{text} {pay_back_sentence(entry, units)}".strip()
-    )
+    said = [before, f"{capital(MARGIN)}: {gain_words(gain, entry)}." if gain.low is not None else ""]
+    said += [
+        f"{capital(_priced_at(entry, units))}." if is_number(entry.get("price_per_t")) else "",
+        _on_this_farm(entry),
+    ]
+    return Fact("Money", f"{_earned(gain.value, entry)} {per}", " ".join(filter(None, said)))
+
+
+def _on_this_farm(entry: dict[str, Any]) -> str:
+    """Say when the outlay is back on the farm's own acres; empty where none is given or it never is."""
+    years = entry.get("payback_years")
+    return f"On this farm the outlay is back in {number(years, 1)} years." if is_number(years) else ""
+
+
+def _earned(value: float, entry: dict[str, Any]) -> str:
+    """Write a gain or a loss in words."""
+    return f"{capital(earns(value))} {money(abs(value), str(entry['currency']))}"
+
+
+def gain_words(gain: Figure, entry: dict[str, Any]) -> str:
+    """Write the margin of error of a gain or a loss; a dash without one."""
+    if gain.low is None or gain.high is None:
+        return ABSENT
+    return say_ends(gain.low, gain.high, str(entry["currency"]))
+
+
+def _priced_at(entry: dict[str, Any], units: Units) -> str:
+    """Say the price that was used; empty in a result that names none."""
+    if not is_number(entry.get("price_per_t")):
+        return ""
+    said = say_price(entry["price_per_t"], entry.get("price_per_bu"), str(entry["currency"]), units.yield_name)
+    mean = " in the mean" if (entry.get("price") or {}).get("kind", "average") != "average" else ""
+    return f"priced at {said}{mean}"
 
 
 def headline_gain(entry: dict[str, Any], units: Units) -> tuple[Figure, str]:
@@ -206,7 +255,7 @@ def headline_gain(entry: dict[str, Any], units: Units) -> tuple[Figure, str]:
         return figure_of(entry, "gain_per", units), ""
     if net.value is None or not is_number(entry.get("area_ac")):
         return figure_of(entry, "gain_per", units), "Before the outlay."
-    return net, "Outlay included."
+    return net, "After the outlay."
 
 
 def pay_back_sentence(entry: dict[str, Any], units: Units) -> str:
@@ -222,43 +271,42 @@ def pay_back_sentence(entry: dict[str, Any], units: Units) -> str:
     -------
     str
     """
-    gain = figure_of(entry, "gain_per", units)
-    acres, years = figure_of(entry, "break_even", units), figure_of(entry, "payback_years", units)
+    gain, acres = figure_of(entry, "gain_per", units), figure_of(entry, "break_even", units)
     if gain.value is not None and gain.value <= 0:
-        return "At these prices it loses money on every one."
-    if acres.value is None:
-        return ""
-    within = f" within {say_years(entry['years'])}" if is_number(entry.get("years")) else ""
-    said = f"The outlay comes back{within} on {number(acres.value)} {units.area_word}s a year"
-    span = cost_span(acres, gain, 0)
-    said += "." if span == ABSENT else f" (margin of error: {span})."
-    said += " On fewer it does not pay."
-    if years.value is not None:
-        said += f" On this farm it takes {number(years.value, 1)} years."
-    return said
+        return f"At these prices it loses money on every {units.area_word}."
+    said = say_acres(acres.value, acres.low, acres.high, float(entry.get("years") or 1), f"{units.area_word}s")
+    return f"{said} {_on_this_farm(entry)}".strip()
 
 
-def _several(differences: list[dict[str, Any]], economics: list[dict[str, Any]], units: Units, refused: bool) -> Table:
+def _several(result: dict[str, Any], economics: list[dict[str, Any]], units: Units) -> Table:
     """Set each treatment against the control, one row each, in words."""
-    gains = {row["treatment"]: (headline_gain(row, units)[0].value, str(row["currency"])) for row in economics}
-    outlay = any(headline_gain(row, units)[1] == "Outlay included." for row in economics)
-    if refused:
+    differences = result["differences"]
+    if is_refused(result):
         plain_rows = [
             [str(row["treatment"]), units.yields(row.get("difference_kg_ha"), sign=True)] for row in differences
         ]
         return Table("Measured, but no answer", ("Treatment", f"Difference, {units.yield_name}"), "lr", plain_rows)
+    goal, chances = chances_of(result)
+    priced = {str(row["treatment"]): row for row in economics}
+    head = ["Treatment", f"Difference, {units.yield_name}"]
+    head += [f"Chance that it {goal}"] if chances else []
+    head += [f"Money, {'an' if units.is_us else 'a'} {units.area_word}"] if priced else []
     rows = []
     for entry in differences:
-        row = [str(entry["treatment"]), units.yields(entry.get("difference_kg_ha"), sign=True), interval(entry, units)]
-        row.append(capital(odds(entry.get("p_value"))))
-        gain = money(*gains.get(entry["treatment"], (None, "")), sign=True)
-        rows.append([*row, gain] if gains else row)
-    head: tuple[str, ...] = (
-        "Treatment", f"Difference, {units.yield_name}", "Margin of error", "Chance alone does as much",
-    )  # fmt: skip
-    if gains:
-        head = (*head, f"{'Net gain' if outlay else 'Gain'} per {units.area_word}")
-    return Table(f"Each treatment against {differences[0]['control']}", head, "lrrlr"[: len(head)], rows)
+        name, span = str(entry["treatment"]), interval(entry, units)
+        row = [name, with_margin(units.yields(entry.get("difference_kg_ha"), sign=True), span)]
+        row += [capital(chances.get(name, ABSENT))] if chances else []
+        rows.append([*row, _money_cell(priced.get(name), units)] if priced else row)
+    caption = f"Each treatment against {differences[0]['control']}, {MARGIN} in brackets"
+    return Table(caption, tuple(head), "lrlr"[: len(head)], rows)
+
+
+def _money_cell(entry: dict[str, Any] | None, units: Units) -> str:
+    """Write what a treatment earns or loses, with its margin of error."""
+    gain = Figure(None, None, None) if entry is None else headline_gain(entry, units)[0]
+    if entry is None or gain.value is None:
+        return ABSENT
+    return with_margin(_earned(gain.value, entry), gain_words(gain, entry))
 
 
 def find_flags(result: dict[str, Any]) -> list[tuple[str, str]]:

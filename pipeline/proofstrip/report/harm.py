@@ -49,7 +49,7 @@ def removals_by_treatment(result: dict[str, Any]) -> Table | None:
         within = "window" if first.get("within") == "window" else "whole strip"
         shares = [_shares(own.get(name)) for name in names]
         rows.append([capital(PHRASES.get(reason, reason)), within, *shares, odds(p) if is_number(p) else ABSENT])
-    head = ("Reason", "Share of the", *(f"{short(name, 24)}: records; grain" for name in names), "Chance does as much")
+    head = ("Reason", "Share of the", *(f"{short(name, 24)}: records; grain" for name in names), "Luck alone does that")
     align = "ll" + "r" * len(names) + "l"
     return Table("What cleaning took from each treatment", head, align, rows, [len(rows) - 1], folded=True)
 
@@ -93,7 +93,14 @@ def delays_by_treatment(result: dict[str, Any]) -> Table | None:
                 odds(row.get("p_value")) if known else ABSENT,
             ]
         )
-    head = ("Combine, treatment", "Strips", "Delay, s", "Range", "Minus the control, s", "Chance does as much")
+    head = (
+        "Combine, treatment",
+        "Strips",
+        "Delay, s",
+        "Margin of error",
+        "Minus the control, s",
+        "Luck alone does that",
+    )
     return Table("The travel delay of each treatment", head, "lrrrrl", rows)
 
 

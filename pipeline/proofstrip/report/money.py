@@ -9,10 +9,11 @@ import numpy.typing as npt
 from proofstrip.config import EconomicsPart
 from proofstrip.economics import capital_recovery_factor
 from proofstrip.report.money_inputs import PER_WORDS, own_area
-from proofstrip.report.tables import Row, Table, between
+from proofstrip.report.tables import Row, Table, between, capital
 from proofstrip.report.words import ABSENT, Units, is_number, money, number
+from proofstrip.stats.money_words import say_ends
 from proofstrip.stats.remarks import say_chance
-from proofstrip.stats.wording import say_years
+from proofstrip.stats.wording import MARGIN, say_years
 from proofstrip.units import HA_PER_ACRE
 
 NEVER = "never"
@@ -140,17 +141,27 @@ def money_table(entry: dict[str, Any], units: Units, part: EconomicsPart) -> Tab
     gain, net = figure_of(entry, "gain_per", units), figure_of(entry, "net_gain_per", units)
     rows: list[Row] = [*_budget_rows(entry, units, currency)]
     strong = [len(rows)]
-    rows.append([f"Gain per {area}", money(gain.value, currency, sign=True), gain_span(gain, currency)])
+    rows.append(_gain_row("Gain", f"per {area}", gain, currency))
     if part.investment.amount:
         if part.area_ha is not None and net.value is not None:
             strong.append(len(rows))
-            name = f"Net gain per {area}, outlay spread over {say_years(part.years)}"
-            rows.append([name, money(net.value, currency, sign=True), gain_span(net, currency)])
+            spread = f"outlay spread over {say_years(part.years)}"
+            spread += f" with {part.interest_pct:g} % interest" if part.interest_pct else ""
+            rows.append(_gain_row("Net gain", f"per {area}, {spread}", net, currency))
         rows += _outlay_rows(entry, units, part, gain)
     if is_number(entry.get("pays_chance")):
         rows.append(["Chance that it pays, by this trial alone", say_chance(float(entry["pays_chance"])), ""])
     rows += _limit_rows(entry, units)
-    return Table(f"What {entry['treatment']} is worth", ("", "Figure", "Range"), "lrr", rows, strong)
+    return Table(f"What {entry['treatment']} is worth", ("", "Figure", capital(MARGIN)), "lrr", rows, strong)
+
+
+def _gain_row(name: str, of: str, gain: Figure, currency: str) -> Row:
+    """Write a gain, or a loss as a loss, and its margin of error."""
+    span = ABSENT if gain.low is None or gain.high is None else say_ends(gain.low, gain.high, currency)
+    if gain.value is None:
+        return [f"{name} {of}", ABSENT, span]
+    word = name if gain.value >= 0 else name.replace("Gain", "Loss").replace("gain", "loss")
+    return [f"{word} {of}", money(abs(gain.value), currency), span]
 
 
 def _outlay_rows(entry: dict[str, Any], units: Units, part: EconomicsPart, gain: Figure) -> list[Row]:

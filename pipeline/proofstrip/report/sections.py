@@ -111,7 +111,7 @@ def money_section(material: ReportMaterial, units: Units, pictures: list[Picture
         text.append("The trial gives no difference that a price could be put on.")
         return Section("money", "The money", text, notes=[CAUTION])
     spread = "" if part.price.kind == "average" else " and from the spread of the price"
-    text.append(f"The ranges come from the margin of error of the yield difference{spread}.")
+    text.append(f"The margins of error come from that of the yield difference{spread}.")
     if part.investment.amount and any(entry.get("break_even_ac_high") is None for entry in economics):
         text[-1] += " “Or more” and “never” mean that at the low end of the gain the outlay does not come back."
     shown = [money.money_table(entry, units, part) for entry in economics]
@@ -245,7 +245,7 @@ def describe_difference(entry: dict[str, Any], units: Units) -> list[str]:
     gap = units.yield_text(entry.get("difference_kg_ha"), sign=True)
     if not is_number(p):
         return [f"{name}: {gap}. There are too few strips of each to test this against chance."]
-    said = [f"{name}: {gap}. Chance alone does as much {odds(p)} ({_equals('p', p)})."]
+    said = [f"{name}: {gap}. Were there no effect, luck alone would show as much {odds(p)} ({_equals('p', p)})."]
     if is_number(exact):
         sentence = f"Swapping the labels of the strips in every way gives {odds(exact)} ({_equals('exact p', exact)})"
         floor = entry.get("p_exact_floor")

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import pandas as pd
+from markupsafe import Markup
 
 from proofstrip.checks import NOT_JUDGED
 from proofstrip.flags import FLAGS
@@ -100,6 +101,11 @@ def between(low: str, high: str) -> str:
     ('+1.2 to +5.0', '–')
     """
     return ABSENT if ABSENT in (low, high) else f"{low} to {high}"
+
+
+def with_margin(figure: str, span: str) -> str:
+    """Write a figure and, below it in brackets, its margin of error; the figure alone where there is none."""
+    return figure if span == ABSENT else Markup("{}<br>({})").format(figure, span)
 
 
 def treatment_table(result: dict[str, Any], units: Units) -> Table:

@@ -7,7 +7,7 @@ import math
 from dataclasses import dataclass
 
 from proofstrip.config import Settings
-from proofstrip.stats.wording import say_money
+from proofstrip.stats.wording import say_money, say_times
 from proofstrip.units import HA_PER_ACRE, KG_PER_LB, M2_PER_ACRE, M2_PER_HA, M_PER_FT
 
 ABSENT = "–"
@@ -114,7 +114,7 @@ def p_value(value: object) -> str:
 
 
 def odds(p: object) -> str:
-    """Say how often chance alone does as much.
+    """Say how often luck alone does as much.
 
     Parameters
     ----------
@@ -186,11 +186,7 @@ def times_in(confidence: object) -> str:
     >>> times_in(0.9), times_in(0.95), times_in(0.99)
     ('9 times in 10', '19 times in 20', '99 times in 100')
     """
-    if not is_number(confidence):
-        return ABSENT
-    share = float(confidence)  # type: ignore[arg-type]
-    base = next((base for base in (10, 20) if abs(share * base - round(share * base)) < 1e-9), 100)
-    return f"{number(share * base)} times in {base}"
+    return say_times(float(confidence)) if is_number(confidence) else ABSENT  # type: ignore[arg-type]
 
 
 def count(amount: int, noun: str) -> str:

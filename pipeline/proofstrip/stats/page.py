@@ -6,7 +6,7 @@ from textwrap import wrap
 from proofstrip.stats.remarks import Remark
 from proofstrip.stats.results import Comparison, Difference
 from proofstrip.stats.verdict import Verdict
-from proofstrip.stats.wording import YieldUnit, say_p
+from proofstrip.stats.wording import MARGIN, YieldUnit, say_p
 
 DESIGNS = {
     "paired": "pairs: two treatments in blocks",
@@ -98,12 +98,11 @@ def _treatments(comparison: Comparison, unit: YieldUnit) -> list[str]:
 
 def _differences(comparison: Comparison, unit: YieldUnit) -> list[str]:
     """Give each treatment against the control."""
-    percent = f"{100 * comparison.confidence:.0f} %"
     rows = [
         [
             "Against " + comparison.control,
             unit.label or "difference",
-            f"{percent} interval",
+            MARGIN,
             "%",
             "p",
             "exact p",
@@ -160,7 +159,7 @@ def _pairs(comparison: Comparison, unit: YieldUnit) -> list[str]:
         found = row.median
         lines.append(
             f"Median of the pairs (Hodges-Lehmann) {unit.say(found.median, True)}, "
-            f"{100 * found.confidence:.1f} % interval {unit.span(found.low, found.high)}."
+            f"{MARGIN} at {100 * found.confidence:.1f} %: {unit.span(found.low, found.high)}."
         )
     return lines
 

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 
 from proofstrip.config import StatsPart
 from proofstrip.stats.further import BestDose, ConditionEffect, DoseResponse, Probability, SplitStrips, Trend
+from proofstrip.stats.money_words import say_ends
 from proofstrip.stats.results import Comparison
-from proofstrip.stats.wording import YieldUnit, list_words, say_money, say_p
+from proofstrip.stats.wording import MARGIN, YieldUnit, first_margin, list_words, say_money, say_p
 from proofstrip.units import HA_PER_ACRE
 
 MOST_TREATMENTS = 6  # the odds of more would bury the page; result.json has them all
@@ -135,30 +136,29 @@ def tell_best(dose: DoseResponse, unit: YieldUnit) -> str:
     if best is None:
         return ""
     control = next(iter(dose.doses.values()))
-    said = f"The rate that pays best, its cost counted, is {_say_place(best, dose)}"
+    said = f"The rate that pays best is {_say_place(best, dose)}"
     if say_dose(best.dose, dose) == say_dose(control, dose):
         return f"{said}: the control's own rate."
-    verb = "earns" if best.gain >= 0 else "loses"
     metric = unit.label.endswith("ha")
     place, per = ("a hectare", 1 / HA_PER_ACRE) if metric else ("an acre", 1.0)
-    span = f"{say_money(per * best.gain_low, dose.currency)} to {say_money(per * best.gain_high, dose.currency)}"
-    more = f"{say_money(per * abs(best.gain), dose.currency)} {place} more than {say_dose(control, dose)}"
-    said = f"{said}. It {verb} {more} ({100 * dose.confidence:.0f} % interval {span})"
+    margin = f"({MARGIN}: {say_ends(per * best.gain_low, per * best.gain_high, dose.currency)})"
+    amount, than = say_money(per * abs(best.gain), dose.currency), f"staying at {say_dose(control, dose)}"
+    more = "more" if best.gain >= 0 else "less"
     if best.gain_low <= 0 <= best.gain_high:
-        said += ", which is no more than chance: the control's own rate may be as good"
-    return f"{said}."
+        return f"{said}. It earns only {amount} {place} {more} than {than}, too little to tell apart {margin}."
+    return f"{said}. It earns {amount} {place} {more} than {than} {margin}."
 
 
 def _say_place(best: BestDose, dose: DoseResponse) -> str:
     """Say where the best lies, how sure that is, and that nothing is known beyond the ends."""
     low, high = min(dose.doses.values()), max(dose.doses.values())
-    span = (
-        f"{100 * dose.confidence:.0f} % interval {say_dose(best.low, dose, bare=True)} to {say_dose(best.high, dose)}"
-    )
+    span = f"{first_margin(dose.confidence)} {say_dose(best.low, dose, bare=True)} to {say_dose(best.high, dose)}"
     if best.low <= low and best.high >= high:
         span = "the trial does not narrow it down: any rate tried may be the best"
     if best.end is None:
-        return f"about {say_dose(best.dose, dose)} ({span})"
+        planted = say_dose(best.dose, dose) in [say_dose(amount, dose) for amount in dose.doses.values()]
+        between = "" if planted else ", worked out between the rates planted"
+        return f"about {say_dose(best.dose, dose)}{between} ({span})"
     beyond = "lower" if best.end == "lowest" else "higher"
     narrow = "no other rate tried comes near" if best.low == best.high else span
     return f"{say_dose(best.dose, dose)}, the {best.end} rate tried ({narrow}; {beyond} ones are not known)"
@@ -213,7 +213,7 @@ def tell_adjusted(comparison: Comparison, unit: YieldUnit) -> str:
     more = len(comparison.adjusted) - len(rows)
     return (
         f"Strips that stand once, against what the strips of {comparison.control} on both sides say of their ground, "
-        f"{100 * comparison.confidence:.0f} % intervals: {'; '.join(rows)}"
+        f"with the {first_margin(comparison.confidence)} {'; '.join(rows)}"
         + (f"; and {more} more" if more else "")
         + ". "
         "This rests on a model (the ground changes evenly between two check strips) and not on replicates: use it to "
@@ -259,7 +259,7 @@ def tell_condition(effect: ConditionEffect, comparison: Comparison, unit: YieldU
     verdict = "depends" if shown else "is not shown to depend"
     said = f"The gain of {effect.treatment} {verdict} on {effect.column} ({effect.pairs} pairs, p {say_p(effect.p)})"
     if effect.slope is not None and effect.low is not None and effect.high is not None:
-        span = f"{100 * comparison.confidence:.0f} % interval {unit.span(effect.low, effect.high)}"
+        span = f"{MARGIN}: {unit.span(effect.low, effect.high)}"
         said += (
             f": {unit.say(effect.slope, sign=True)} for each unit more ({span}), seen from {effect.lowest:g} to "
             f"{effect.highest:g}"
@@ -307,7 +307,7 @@ def tell_odds(row: Probability, control: str, unit: YieldUnit) -> str:
     """
     name, sure = row.treatment, say_chance(row.above_zero)
     alone, goal = say_chance(row.flat_above_zero), "yields more"
-    said = [f"The chance that {name} yields more than {control} is {sure}"]
+    said = [f"With {name}, the chance of more yield than with {control} is {sure}"]
     if row.above_break_even is not None and row.flat_above_break_even is not None and row.break_even_pct is not None:
         goal = "pays"
         said[0] += f", and that it pays {say_chance(row.above_break_even)}"
@@ -316,7 +316,7 @@ def tell_odds(row: Probability, control: str, unit: YieldUnit) -> str:
             needed = f"It pays even with {_pct(-row.break_even_pct)} less"
         said.append(f"{needed} than {control}")
         alone += f" and {say_chance(row.flat_above_break_even)}"
-    said.append(f"Its effect lies between {_signed(row.low_pct)} and {_signed(row.high_pct)}, 9 times in 10")
+    said.append(f"The effect lies between {_signed(row.low_pct)} and {_signed(row.high_pct)}, 9 times in 10")
     said.append(f"In another year the chance that it {goal} is {say_chance(row.next_year_above)}")
     adopted, left, place = row.loss_if_adopted_per_ac, row.loss_if_left_per_ac, "an acre"
     if unit.label.endswith("ha"):
@@ -353,5 +353,6 @@ def tell_prior(settings: StatsPart) -> str:
         "What these chances take for granted: before the trial, effects scatter about zero with a standard deviation "
         f"of {settings.prior_effect_pct:g} %, and neighbouring strips differ by about {settings.prior_sd_pct:g} %. "
         "Both can be set. One season cannot tell how much an effect changes from year to year: for another year a "
-        f"standard deviation of {settings.between_years_pct:g} % is assumed. The verdict goes by the interval instead."
+        f"standard deviation of {settings.between_years_pct:g} % is assumed. The answer goes by the margin "
+        "of error instead."
     )

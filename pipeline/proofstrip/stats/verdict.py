@@ -8,10 +8,20 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
+from proofstrip.stats.money_words import earns, price_of, say_acres, say_ends, say_outlay
 from proofstrip.stats.power import MOST_PAIRS, pairs_needed
 from proofstrip.stats.remarks import tell_best
 from proofstrip.stats.results import Check, Comparison, Difference
-from proofstrip.stats.wording import YieldUnit, choose_unit, list_words, say_money, say_years
+from proofstrip.stats.wording import (
+    MARGIN,
+    YieldUnit,
+    choose_unit,
+    first_margin,
+    list_words,
+    say_money,
+    say_times,
+    say_years,
+)
 from proofstrip.units import HA_PER_ACRE
 
 if TYPE_CHECKING:
@@ -19,6 +29,45 @@ if TYPE_CHECKING:
 
 Word = Literal["pays", "does_not_pay", "higher", "lower", "not_settled", "refused"]
 Ends = tuple[float | None, float | None]
+
+
+@dataclass(frozen=True)
+class Place:
+    """What yields and money are said by: an acre or a hectare of a crop.
+
+    Attributes
+    ----------
+    unit : YieldUnit
+    crop : str
+    """
+
+    unit: YieldUnit
+    crop: str = ""
+
+    @property
+    def name(self) -> str:
+        """``ac`` or ``ha``, as the yields are said."""
+        return "ha" if self.unit.label.endswith("ha") else "ac"
+
+    @property
+    def per(self) -> str:
+        """One of them."""
+        return "a hectare" if self.name == "ha" else "an acre"
+
+    @property
+    def plain(self) -> str:
+        """Several of them."""
+        return "hectares" if self.name == "ha" else "acres"
+
+    @property
+    def many(self) -> str:
+        """Several of them, of the crop where it is known."""
+        return self.plain + (f" of {self.crop.replace('_', ' ')}" if self.crop else "")
+
+    @property
+    def per_ac(self) -> float:
+        """How many of them an acre is."""
+        return HA_PER_ACRE if self.name == "ha" else 1.0
 
 
 @dataclass(frozen=True)
@@ -44,6 +93,7 @@ def give_verdict(
     checks: Sequence[Check] = (),
     units: str = "us",
     kg_ha_per_bu_ac: float | None = None,
+    crop: str = "",
 ) -> Verdict:
     """Give the answer of a trial.
 
@@ -58,6 +108,8 @@ def give_verdict(
         ``us`` or ``metric``.
     kg_ha_per_bu_ac : float, optional
         Of the crop; without it US yields are said in lb/ac.
+    crop : str
+        Its name, for acres of it.
 
     Returns
     -------
@@ -66,7 +118,7 @@ def give_verdict(
     forbidding = [check for check in (*comparison.checks, *checks) if check.forbids and check.passed is False]
     if forbidding:
         return Verdict("refused", "No answer. " + " ".join(check.note for check in forbidding))
-    unit = choose_unit(comparison.unit, units, kg_ha_per_bu_ac)
+    place = Place(choose_unit(comparison.unit, units, kg_ha_per_bu_ac), crop)
     priced = {payback.treatment: payback for payback in paybacks}
     order = sorted(comparison.differences, key=lambda row: -_height(row, priced))
     words = [_word(row, priced.get(row.treatment)) for row in order]
@@ -74,11 +126,13 @@ def give_verdict(
         if word in words:
             break
     if comparison.dose is not None and comparison.dose.pays_best is not None:
-        sentences = [tell_best(comparison.dose, unit), *_rate_sentences(order, words, comparison, priced, unit)]
+        sentences = [tell_best(comparison.dose, place.unit), *_rate_sentences(order, words, priced, place)]
     elif len(order) == 1:
-        sentences = [_sentence(order[0], words[0], comparison, priced.get(order[0].treatment), unit)]
+        sentences = [_sentence(order[0], words[0], comparison, priced.get(order[0].treatment), place)]
     else:
-        sentences = _group_sentences(order, words, comparison, priced, unit)
+        sentences = _group_sentences(order, words, comparison, priced, place)
+    if len(order) > 1:
+        sentences.append(_say_basis(comparison, [price_of(one, place.unit) for one in paybacks[:1]]))
     return Verdict(word, " ".join([*sentences, *_warn_fragile(comparison)]))
 
 
@@ -123,29 +177,26 @@ def judge(difference: Ends, money: Ends | None = None) -> Word:
     return words[0] if low > 0 else words[1] if high < 0 else "not_settled"
 
 
-def _sentence(row: Difference, word: Word, comparison: Comparison, payback: Payback | None, unit: YieldUnit) -> str:
+def _sentence(row: Difference, word: Word, comparison: Comparison, payback: Payback | None, place: Place) -> str:
     """Say the answer about one treatment in full."""
+    name, unit = row.treatment, place.unit
     if row.low is None or row.high is None:
-        return f"{row.treatment} stands on one strip, and one strip cannot be told apart from its piece of ground."
-    sureness = f"{100 * row.confidence:.0f} % interval"
-    span = f"({sureness} {unit.span(row.low, row.high)}, {_replicates(row, comparison)})"
+        return f"{name} stands on one strip, and one strip cannot be told apart from its piece of ground."
+    first = first_margin(row.confidence)
+    more = f"{unit.say(abs(row.difference))} {'more' if row.difference >= 0 else 'less'} than {row.control}"
+    span = f"{unit.span(row.low, row.high)}; {_replicates(row, comparison)}"
     if payback is None:
-        if word == "not_settled":
-            return (
-                f"The trial does not settle whether {row.treatment} yields more or less than {row.control}: "
-                f"{unit.say(row.difference, sign=True)} {span}. {_more_needed(row, comparison, row.difference, unit)}"
-            )
-        more = "more" if word == "higher" else "less"
-        return f"{row.treatment} yields {unit.say(abs(row.difference))} {more} than {row.control} {span}."
-    yields = f"It yields {unit.say(row.difference, sign=True)} against {row.control} {span}."
-    gain = _say_gain(payback, unit, sureness)
+        if word != "not_settled":
+            return f"With {name}, it yields {more} ({first} {span})."
+        needed = _more_needed(row, comparison, row.difference, unit)
+        return f"With {name}, it is not settled whether it yields more or less: {more} ({first} {span}). {needed}"
+    head = {"pays": "it pays", "does_not_pay": "it does not pay"}.get(word, "it is not settled whether it pays")
+    said = [f"With {name}, {head}: it {_say_gain(payback, place, first)}.", *_say_outlay(payback, place)]
+    said += [] if word == "pays" else _say_life(payback)
+    said += [f"It yields {more} ({MARGIN}: {span}).", f"Priced at {price_of(payback, unit)}."]
     if word == "not_settled":
-        short = row.difference - _break_even(payback, comparison, unit)
-        needed = _more_needed(row, comparison, short, unit)
-        return f"The trial does not settle whether {row.treatment} pays: {gain}.{_say_life(payback)} {yields} {needed}"
-    if word == "pays":
-        return f"{row.treatment} pays: {gain}.{_say_acres(payback, unit)} {yields}"
-    return f"{row.treatment} does not pay: {gain}.{_say_life(payback)} {yields}"
+        said.append(_more_needed(row, comparison, row.difference - _break_even(payback, comparison, unit), unit))
+    return " ".join(said)
 
 
 def _replicates(row: Difference, comparison: Comparison) -> str:
@@ -156,55 +207,44 @@ def _replicates(row: Difference, comparison: Comparison) -> str:
     return f"{strips[row.treatment]} strips against {strips[row.control]}"
 
 
-def _area_word(unit: YieldUnit) -> str:
-    """Say acre or hectare, as the yields do."""
-    return "ha" if unit.label.endswith("ha") else "ac"
+def _say_gain(payback: Payback, place: Place, first: str = f"{MARGIN}:") -> str:
+    """Say the net gain or loss and its margin of error an acre or a hectare."""
+    value, low, high = (getattr(payback, f"net_gain_per_{place.name}{end}") for end in ("", "_low", "_high"))
+    said = f"{earns(value)} {say_money(abs(value), payback.currency)} {place.per}"
+    if payback.investment > 0:
+        said += f" a year {'before' if payback.area_ac is None else 'after'} the outlay"
+    return said if low is None else f"{said} ({first} {say_ends(low, high, payback.currency)})"
 
 
-def _say_gain(payback: Payback, unit: YieldUnit, sureness: str) -> str:
-    """Say the net gain and its interval an acre or a hectare."""
-    metric = _area_word(unit) == "ha"
-    value, low, high = (
-        (payback.net_gain_per_ha, payback.net_gain_per_ha_low, payback.net_gain_per_ha_high)
-        if metric
-        else (payback.net_gain_per_ac, payback.net_gain_per_ac_low, payback.net_gain_per_ac_high)
-    )
-    area = payback.area_ac
-    after = " before the investment" if payback.investment > 0 and area is None else ""
-    if payback.investment > 0 and area is not None:
-        shown = area * HA_PER_ACRE if metric else area
-        after = (
-            f" after the {say_money(payback.investment, payback.currency)} are spread over {shown:,.0f} "
-            f"{'ha' if metric else 'acres'} a year for {say_years(payback.years)}"
-            + ("" if payback.years_given else " (no pay-back time was given)")
-        )
-    verb = "it earns" if value >= 0 else "it loses"
-    span = f"{say_money(low or 0.0, payback.currency)} to {say_money(high or 0.0, payback.currency)}"
-    place = "a hectare" if metric else "an acre"
-    return f"{verb} {say_money(abs(value), payback.currency)} {place}{after} ({sureness} {span})"
+def _say_outlay(payback: Payback, place: Place) -> list[str]:
+    """Say what the outlay takes of each acre, and on how many acres it comes back."""
+    if payback.investment <= 0:
+        return []
+    needed, low, high = (getattr(payback, f"break_even_{place.name}{end}") for end in ("", "_low", "_high"))
+    said = [say_acres(needed, low, high, payback.years, place.many)]
+    if payback.gain_per_ac_high is not None and payback.gain_per_ac_high <= 0:
+        said = ["At these prices it loses money before the outlay already."]
+    if payback.area_ac is not None:
+        outlay, share = (say_money(part, payback.currency) for part in (payback.investment, _share(payback, place)))
+        area = f"{payback.area_ac * place.per_ac:,.0f} {place.plain}"
+        said.insert(0, say_outlay(outlay, payback.years, payback.interest_pct, f"{share} {place.per}", area))
+    if not payback.years_given:
+        said.append(f"No pay-back time was given, so it is taken as {say_years(payback.years)}.")
+    return [one for one in said if one]
 
 
-def _say_life(payback: Payback) -> str:
+def _share(payback: Payback, place: Place) -> float:
+    """Give what the outlay takes of each acre or hectare."""
+    return next((getattr(line, f"per_{place.name}") for line in payback.lines if line.name == "outlay"), 0.0)
+
+
+def _say_life(payback: Payback) -> list[str]:
     """Say that it comes out ahead over its life, where only the pay-back time that was asked for is too short."""
     life = payback.life
     if life is None or life.npv_low is None or life.npv_high is None or life.npv_low <= 0:
-        return ""
-    low, high = (say_money(end, payback.currency) for end in (life.npv_low, life.npv_high))
-    return f" Over its life of {say_years(life.years)} it comes out ahead, by {low} to {high} of today."
-
-
-def _say_acres(payback: Payback, unit: YieldUnit) -> str:
-    """Say on how many acres the investment comes back."""
-    metric = _area_word(unit) == "ha"
-    needed = payback.break_even_ha if metric else payback.break_even_ac
-    most = payback.break_even_ha_high if metric else payback.break_even_ac_high
-    if needed is None or most is None:
-        return ""
-    places = "ha" if metric else "acres"
-    return (
-        f" The investment is paid back within {say_years(payback.years)} on {needed:,.0f} {places} a year, "
-        f"on {most:,.0f} {places} at the low end of the interval."
-    )
+        return []
+    ends = say_ends(life.npv_low, life.npv_high, payback.currency)
+    return [f"Over its life of {say_years(life.years)} it comes out ahead, by {ends} of today."]
 
 
 def _break_even(payback: Payback, comparison: Comparison, unit: YieldUnit) -> float:
@@ -267,67 +307,57 @@ def more_pairs(row: Difference, comparison: Comparison, distance: float) -> int 
 
 
 def _group_sentences(
-    order: list[Difference], words: list[Word], comparison: Comparison, priced: dict[str, Payback], unit: YieldUnit
+    order: list[Difference], words: list[Word], comparison: Comparison, priced: dict[str, Payback], place: Place
 ) -> list[str]:
     """Say the answer about several treatments, best first, one sentence a word."""
-    control = comparison.control
     heads = {
-        "pays": "Pays against {}: {}.",
-        "higher": "Yields more than {}: {}.",
-        "not_settled": "Not settled against {}: {}.",
-        "does_not_pay": "Does not pay against {}: {}.",
-        "lower": "Yields less than {}: {}.",
-        "refused": "One strip only, so no answer against {}: {}.",
+        "pays": "it pays with {}.",
+        "higher": "it yields more with {}.",
+        "not_settled": "it is not settled for {}.",
+        "does_not_pay": "it does not pay with {}.",
+        "lower": "it yields less with {}.",
+        "refused": "there is no answer for {}: one strip only.",
     }
     sentences = []
     for word, head in heads.items():
         rows = [row for row, own in zip(order, words, strict=True) if own == word]
         if rows:
-            told = list_words([_short(row, priced.get(row.treatment), unit) for row in rows])
-            sentences.append(head.format(control, told))
-    sentences.append(
-        f"Each interval holds for all {len(order)} comparisons together ({100 * comparison.confidence:.0f} %)."
-    )
+            told = list_words([_short(row, priced.get(row.treatment), place) for row in rows])
+            sentences.append(f"Against {comparison.control}, {head.format(told)}")
+    times = say_times(comparison.confidence)
+    sentences.append(f"The margins of error are right for all {len(order)} comparisons together {times}.")
     open_rows = [row for row, own in zip(order, words, strict=True) if own == "not_settled"]
     if open_rows:
         best = open_rows[0]
         payback = priced.get(best.treatment)
-        distance = best.difference - (0.0 if payback is None else _break_even(payback, comparison, unit))
-        sentences.append(f"For {best.treatment}: {_more_needed(best, comparison, distance, unit)}")
+        distance = best.difference - (0.0 if payback is None else _break_even(payback, comparison, place.unit))
+        sentences.append(f"For {best.treatment}: {_more_needed(best, comparison, distance, place.unit)}")
     return sentences
 
 
-def _rate_sentences(
-    order: list[Difference], words: list[Word], comparison: Comparison, priced: dict[str, Payback], unit: YieldUnit
-) -> list[str]:
+def _rate_sentences(order: list[Difference], words: list[Word], priced: dict[str, Payback], place: Place) -> list[str]:
     """Say what the other rates earn against the control's: their yields stand in the table."""
-    metric = _area_word(unit) == "ha"
-    place = "a hectare" if metric else "an acre"
-    said = {
-        "pays": "{} pays: {} {} {}",
-        "not_settled": "whether {} pays is not settled: {} {} {}",
-        "does_not_pay": "{} does not pay: {} {} {}",
-    }
     told = []
     for row, word in zip(order, words, strict=True):
         payback = priced.get(row.treatment)
-        if payback is None or word not in said:
-            continue
-        value = payback.net_gain_per_ha if metric else payback.net_gain_per_ac
-        amount = say_money(abs(value), payback.currency)
-        told.append(said[word].format(row.treatment, "it earns" if value >= 0 else "it loses", amount, place))
-    return [f"Against {comparison.control}, {'; '.join(told)}."] if told else []
+        if payback is not None and word in ("pays", "not_settled", "does_not_pay"):
+            settled = ", which settles nothing" if word == "not_settled" else ""
+            told.append(f"{row.treatment} {_say_gain(payback, place)}{settled}")
+    return [f"Against {order[0].control}, {list_words(told)}."] if told else []
 
 
-def _short(row: Difference, payback: Payback | None, unit: YieldUnit) -> str:
+def _say_basis(comparison: Comparison, prices: list[str]) -> str:
+    """Say on how many strips several treatments are judged, and at which price."""
+    strips = sum(row.strips for row in comparison.treatments)
+    blocks = f" in {comparison.blocks} blocks" if comparison.blocks else ""
+    return f"All of it rests on {strips} strips{blocks}{''.join(f', priced at {price}' for price in prices)}."
+
+
+def _short(row: Difference, payback: Payback | None, place: Place) -> str:
     """Say one treatment of several in a few words."""
-    span = "" if row.low is None or row.high is None else f", {unit.span(row.low, row.high)}"
-    money = ""
-    if payback is not None:
-        metric = _area_word(unit) == "ha"
-        value = payback.net_gain_per_ha if metric else payback.net_gain_per_ac
-        money = f"; net {say_money(value, payback.currency)}/{'ha' if metric else 'ac'}"
-    return f"{row.treatment} ({unit.say(row.difference, sign=True)}{span}{money})"
+    span = "" if row.low is None or row.high is None else f", {MARGIN} {place.unit.span(row.low, row.high)}"
+    money = "" if payback is None else f"; {_say_gain(payback, place)}"
+    return f"{row.treatment} ({place.unit.say(row.difference, sign=True)}{span}{money})"
 
 
 def _warn_fragile(comparison: Comparison) -> list[str]:

@@ -5,6 +5,9 @@ from dataclasses import dataclass
 
 from proofstrip.units import HA_PER_ACRE, KG_PER_LB
 
+MINUS = "\N{MINUS SIGN}"
+MARGIN = "margin of error"  # the one name of an interval, on every page and in the terminal
+
 
 @dataclass(frozen=True)
 class YieldUnit:
@@ -113,6 +116,32 @@ def say_years(years: float) -> str:
     ('one year', '3 years', '2.5 years')
     """
     return "one year" if years == 1 else f"{years:g} years"
+
+
+def say_times(confidence: float) -> str:
+    """Say how often a margin of error holds the true figure.
+
+    Parameters
+    ----------
+    confidence : float
+        Share of one.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> say_times(0.9), say_times(0.95), say_times(0.99)
+    ('9 times in 10', '19 times in 20', '99 times in 100')
+    """
+    base = next((base for base in (10, 20) if abs(confidence * base - round(confidence * base)) < 1e-9), 100)
+    return f"{confidence * base:.0f} times in {base}"
+
+
+def first_margin(confidence: float) -> str:
+    """Name the margin of error where it first stands: with what it is."""
+    return f"{MARGIN}, right {say_times(confidence)}:"
 
 
 def say_p(p: float | None) -> str:
