@@ -103,7 +103,7 @@ def test_time_and_width_have_margins_too():
     narrow = POINTS.assign(cut_width_m=np.repeat([6.0, 5.96, 6.0, 5.96], 10))
     found = check("width_by_treatment", strips(), narrow)
     assert found.passed is False
-    assert found.note.startswith("tried was cut 0.67 % narrower than the control.")
+    assert found.note.startswith("The strips of tried were cut 0.67 % narrower than the control's.")
 
 
 def test_records_excluded_by_hand_are_told_apart():
@@ -148,7 +148,12 @@ def test_no_removals_have_nothing_to_compare():
 @pytest.mark.parametrize(
     ("name", "column", "values", "said"),
     [
-        ("speed_by_treatment", "speed_m_s", [2.0, 1.8, 2.0, 1.8], "tried was driven 10.0 % slower than the control."),
+        (
+            "speed_by_treatment",
+            "speed_m_s",
+            [2.0, 1.8, 2.0, 1.8],
+            "The strips of tried were driven 10.0 % slower than the control's.",
+        ),
         ("moisture_by_treatment", "moisture_pct", [14, 14.5, 14, 14.5], "tried was 0.50 points of moisture wetter"),
     ],
 )

@@ -95,7 +95,9 @@ class Margin:
     less: str
 
 
-SPEED = Margin("speed_by_treatment", 3.0, "%", "{} was driven {:.1f} % {} than the control.", "faster", "slower")
+SPEED = Margin(
+    "speed_by_treatment", 3.0, "%", "The strips of {} were driven {:.1f} % {} than the control's.", "faster", "slower"
+)
 MOISTURE = Margin(
     "moisture_by_treatment",
     0.3,
@@ -104,9 +106,16 @@ MOISTURE = Margin(
     "wetter",
     "drier",
 )
-WIDTH = Margin("width_by_treatment", 0.5, "%", "{} was cut {:.2f} % {} than the control.", "wider", "narrower")
+WIDTH = Margin(
+    "width_by_treatment", 0.5, "%", "The strips of {} were cut {:.2f} % {} than the control's.", "wider", "narrower"
+)
 HOUR = Margin(
-    "time_by_treatment", 30.0, "minutes", "{} was harvested {:.0f} minutes {} than the control.", "later", "earlier"
+    "time_by_treatment",
+    30.0,
+    "minutes",
+    "The strips of {} were harvested {:.0f} minutes {} than the control's.",
+    "later",
+    "earlier",
 )
 FLOW = Margin(
     "flow_by_treatment",

@@ -152,7 +152,7 @@ def money_table(entry: dict[str, Any], units: Units, part: EconomicsPart) -> Tab
     if is_number(entry.get("pays_chance")):
         rows.append(["Chance that it pays, by this trial alone", say_chance(float(entry["pays_chance"])), ""])
     rows += _limit_rows(entry, units)
-    return Table(f"What {entry['treatment']} is worth", ("", "Figure", capital(MARGIN)), "lrr", rows, strong)
+    return Table(f"The money with {entry['treatment']}", ("", "Figure", capital(MARGIN)), "lrr", rows, strong)
 
 
 def _gain_row(name: str, of: str, gain: Figure, currency: str) -> Row:
@@ -261,7 +261,7 @@ def what_if_tables(entry: dict[str, Any], units: Units) -> list[Table]:
             [number(area), *(number(cell, sign=True) for cell in row)]
             for area, row in zip(table[f"areas_{units.area_name}"], table["left"], strict=True)
         ]
-        caption = f"What {name} leaves when the outlay is paid, {currency} of today, by area and years"
+        caption = f"What is left with {name} when the outlay is paid, {currency} of today, by area and years"
         found.append(Table(caption, head, "r" * len(head), rows, folded=True))
     return found
 

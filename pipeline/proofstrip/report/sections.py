@@ -110,10 +110,10 @@ def money_section(material: ReportMaterial, units: Units, pictures: list[Picture
     if not economics:
         text.append("The trial gives no difference that a price could be put on.")
         return Section("money", "The money", text, notes=[CAUTION])
-    spread = "" if part.price.kind == "average" else " and from the spread of the price"
-    text.append(f"The margins of error come from that of the yield difference{spread}.")
+    if part.price.kind != "average":
+        text.append("The margins of error come from the yield difference and from the spread of the price.")
     if part.investment.amount and any(entry.get("break_even_ac_high") is None for entry in economics):
-        text[-1] += " “Or more” and “never” mean that at the low end of the gain the outlay does not come back."
+        text.append("“Or more” and “never” mean that at the low end of the gain the outlay does not come back.")
     shown = [money.money_table(entry, units, part) for entry in economics]
     shown += [table for entry in economics[:MOST_WHAT_IF] for table in money.what_if_tables(entry, units)]
     notes = [str(note["message"]) for note in economics[0].get("notes") or [] if note.get("message")]
