@@ -5,6 +5,7 @@ GeoParquet (geoparquet-validator), STAC (pystac with its own schemas), COG (rio-
 """
 
 import json
+import os
 import re
 import shutil
 import subprocess
@@ -176,6 +177,26 @@ def test_stac_is_sound(kept, item):
     spoilt = {**described, "properties": {**described["properties"], "start_datetime": "in autumn"}}
     with pytest.raises(AssertionError):
         _validate({**spoilt, "bbox": "west"}, "item")
+
+
+def test_stac_extensions_are_sound(kept, item):
+    """Hold item and collection to the published schemas of their extensions, in a folder that a variable names."""
+    folder = os.environ.get("PROOFSTRIP_STAC_SCHEMAS")
+    if not folder:
+        pytest.skip("PROOFSTRIP_STAC_SCHEMAS names no folder of extension schemas")
+    read = [json.loads(path.read_text("utf-8")) for path in sorted(Path(folder).glob("*.json"))]
+    schemas = {schema["$id"].rstrip("#"): schema for schema in read}
+    core = [(uri, Resource.from_contents(value)) for uri, value in get_local_schema_cache().items()]
+    registry = Registry().with_resources(core)
+    for path in (item / "item.json", kept / "collection.json"):
+        described = json.loads(path.read_text("utf-8"))
+        assert any("/file/" in uri for uri in described["stac_extensions"])
+        for uri in described["stac_extensions"]:
+            validator = Draft7Validator(schemas[uri], registry=registry)
+            assert list(validator.iter_errors(described)) == []
+            asset = next(iter(described["assets"].values()))
+            spoilt = {**described, "assets": {"one": {**asset, "file:checksum": "no hash"}}}
+            assert bool(list(validator.iter_errors(spoilt))) == ("/file/" in uri)
 
 
 def test_stac_is_walked_from_the_collection_to_every_file(kept):

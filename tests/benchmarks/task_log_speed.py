@@ -11,11 +11,12 @@ from pathlib import Path
 from proofstrip.read.task_log.binary import Channel, read_layout, read_log
 
 REPEATS = 100
+TRIES = 3
 HARVEST = (0x57, 0x63, 0x43, 0x8D)
 
 
 def main() -> None:
-    """Read every channel, then those of a harvest alone, and print records a second of processor time."""
+    """Read every channel, then those of a harvest alone, and print records a second of processor time at their best."""
     real = Path(os.environ["PROOFSTRIP_REAL_DATA"]) / "task_log" / "TLG00001.bin"
     layout = read_layout(real.with_suffix(".xml"))
     harvest = [channel for channel in layout.channels if channel.ddi in HARVEST]
@@ -23,8 +24,8 @@ def main() -> None:
         path = Path(folder) / real.name
         path.write_bytes(real.read_bytes() * REPEATS)
         for what, channels in (("all channels", list(layout.channels)), ("those of a harvest", harvest)):
-            seconds, records = _measure(path, channels)
-            print(f"{what}: {records:,} records in {seconds:.2f} s, {records / seconds:,.0f} a second")
+            seconds, records = min(_measure(path, channels) for _ in range(TRIES))
+            print(f"{what}: {records:,} records in {seconds:.2f} s, {records / seconds:,.0f} a second, best of {TRIES}")
 
 
 def _measure(path: Path, channels: list[Channel]) -> tuple[float, int]:

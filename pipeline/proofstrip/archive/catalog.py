@@ -196,7 +196,7 @@ def _describe_properties(contents: Contents) -> dict[str, Any]:
     return {
         "title": f"{trial['name']}, {trial['season']}",
         "description": f"Strip trial in {trial['crop']} ({trial['field'] or 'field not named'}), compared with "
-        f"{trial['control']}. Times are as the display stamped them.",
+        f"{trial['control']}. Times are UTC where the log or its trial file names the zone, else as stamped.",
         "created": datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
         "license": licence,
         "providers": [{"name": run.terms.contact, "roles": ["producer", "licensor"]}],
