@@ -10,8 +10,10 @@ from proofstrip.config import EconomicsPart, config_folder
 from proofstrip.crops import Crop, find_crop
 from proofstrip.economics import Beside, price_gain
 from proofstrip.report.money import money_table, net_curve, what_if_tables
-from proofstrip.report.words import ABSENT, Units, make_units
+from proofstrip.report.price_line import describe_line, price_line
+from proofstrip.report.words import ABSENT, Units, make_units, money
 from proofstrip.result import plain
+from proofstrip.units import HA_PER_ACRE, KG_PER_LB
 
 FULL: dict[str, Any] = {
     "price": {"low": "10 USD/bu", "likely": "12 USD/bu", "high": "15 USD/bu"},
@@ -75,6 +77,39 @@ def test_other_prices_and_areas_are_folded_tables_with_their_currency(soybean: C
     assert "USD" in prices.caption and "USD" in areas.caption
     assert len(prices.rows) == 5 and len(prices.head) == 6
     assert areas.head == ("Acres a year", *(f"after {n} years".replace("1 years", "one year") for n in (1, 2, 3, 5, 7)))
+
+
+@pytest.mark.parametrize("system", ["us", "metric"])
+def test_line_over_the_price_is_the_budget_at_each_price(soybean: Crop, system: str) -> None:
+    units = make_units(system, soybean.kg_ha_per_bu_ac)
+    dear = {"price": "12 USD/bu", "investment": "19990 USD", "years": 1, "area": "900 ac"}
+    line = price_line(price(soybean, dear), units)
+    assert line is not None and line.low is not None and line.just_pays is not None
+    # By hand: 2.4 bu at 12 USD pay 28.80 USD an acre, less 19,990 / 900 = 22.21; dry grain is paid by its weight.
+    dry = (100 - 13) / (100 - 10)
+    acre = 1.0 if system == "us" else HA_PER_ACRE
+    bushel = 1.0 if system == "us" else 1000 / (soybean.bushel_lb * KG_PER_LB)
+    for at, bushels, ends in ((12.0, 2.4, line.net), (9.2, 2.4, line.net), (9.2, 0.9, line.low)):
+        drawn = np.interp(at * bushel, line.prices, ends)
+        assert drawn == pytest.approx((bushels * dry * at - 19990 / 900) / acre, rel=1e-6)
+    assert line.just_pays == pytest.approx(19990 / 900 / (2.4 * dry) * bushel, rel=1e-6)
+    assert np.interp(line.just_pays, line.prices, line.net) == pytest.approx(0.0, abs=1e-9)
+    assert f"The price used is {money(12 * bushel, 'USD')}" in describe_line(line)
+
+
+def test_price_that_just_pays_is_not_drawn_where_it_is_far_off(soybean: Crop) -> None:
+    line = price_line(
+        price(soybean, {"price": "12 USD/bu", "fuel": "1 USD/ac"}), make_units("us", soybean.kg_ha_per_bu_ac)
+    )
+    assert line is not None
+    assert line.just_pays == pytest.approx(1 / (2.4 * 87 / 90), rel=1e-3)
+    assert line.prices == pytest.approx([0.8 * 12, 1.2 * 12])
+    assert "outlay" not in line.label
+
+
+def test_result_without_a_table_of_prices_has_no_line(soybean: Crop) -> None:
+    entry = price(soybean, FULL) | {"price_by_gain": None}
+    assert price_line(entry, make_units("us", soybean.kg_ha_per_bu_ac)) is None
 
 
 def test_curve_crosses_zero_where_the_table_says(soybean: Crop) -> None:

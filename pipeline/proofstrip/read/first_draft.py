@@ -82,7 +82,7 @@ def write_first_draft(surveys: Sequence[Survey], map_file: Path | None, crop: Cr
         "# [scale]                       # a row a load: strip, wet weight (its unit in the header), moisture",
         '# file = "tickets.csv"',
         "",
-        "# [ground_loss]                 # a row a frame laid on the ground, from the sheet of proofstrip counting-sheet",
+        "# [ground_loss]                 # a row a frame on the ground, from the sheet of proofstrip counting-sheet",
         '# file = "ground_counts.csv"',
         "",
         MONEY,

@@ -11,6 +11,7 @@ from proofstrip.report.map import paint_yield
 from proofstrip.report.map_figure import describe_map, draw_map
 from proofstrip.report.material import ReportMaterial
 from proofstrip.report.money import Curve, net_curve
+from proofstrip.report.price_line import describe_line, draw_price, price_line
 from proofstrip.report.sheet import NARROW, WIDE, Sheet, standalone, svg_uri
 from proofstrip.report.words import Units, money, number, short
 
@@ -130,6 +131,12 @@ def map_picture(material: ReportMaterial, units: Units) -> Picture | None:
 
 
 def money_pictures(material: ReportMaterial, units: Units) -> list[Picture]:
+    """Draw the net gain over the area, a picture a treatment, and the gain over the price."""
+    priced = price_picture(material, units)
+    return [*_area_pictures(material, units), *([] if priced is None else [priced])]
+
+
+def _area_pictures(material: ReportMaterial, units: Units) -> list[Picture]:
     """Draw the net gain over the area, a picture a treatment."""
     part, entries = material.settings.economics, material.result.get("economics") or []
     if part is None or not part.investment.amount:
@@ -142,6 +149,24 @@ def money_pictures(material: ReportMaterial, units: Units) -> list[Picture]:
         _money_picture(name, known[name], units, "money" if len(known) == 1 else f"money_{place}")
         for place, name in enumerate(best, start=1)
     ]
+
+
+def price_picture(material: ReportMaterial, units: Units) -> Picture | None:
+    """Draw the gain over the price of the grain, of the treatment that gains most: the tables hold the others."""
+    entries = [entry for entry in material.result.get("economics") or [] if entry.get("price_by_gain")]
+    best = max(entries, key=lambda entry: float(entry["net_gain_per_ac"]), default=None)
+    line = None if best is None else price_line(best, units)
+    if best is None or line is None:
+        return None
+    name = str(best["treatment"])
+    band = "" if line.low is None else ", with the margin of error of the yield difference as a band"
+    return Picture(
+        "price",
+        f"Gain of {short(name, 40)} over the price of the grain",
+        f"{tables.capital(name)}: the gain at other prices{band}.",
+        f"{tables.capital(name)}. {describe_line(line)}",
+        lambda sheet: draw_price(line, sheet),
+    )
 
 
 def _money_picture(treatment: str, curve: Curve, units: Units, name: str) -> Picture:
