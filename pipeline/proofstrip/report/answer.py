@@ -298,7 +298,7 @@ def _several(result: dict[str, Any], economics: list[dict[str, Any]], units: Uni
         row += [capital(chances.get(name, ABSENT))] if chances else []
         rows.append([*row, _money_cell(priced.get(name), units)] if priced else row)
     caption = f"Each treatment against {differences[0]['control']}, {MARGIN} in brackets"
-    return Table(caption, tuple(head), "lrlr"[: len(head)], rows)
+    return Table(caption, tuple(head), "lrlr"[: len(head)], rows, sortable=True)
 
 
 def _money_cell(entry: dict[str, Any] | None, units: Units) -> str:

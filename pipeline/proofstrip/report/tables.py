@@ -57,7 +57,7 @@ class Table:
     strong : list of int
         Rows that are set in bold.
     sortable : bool
-        A click on a column sorts by it; on a phone each row is a card. No row of it is bold.
+        On a phone each row is a card, and a click on a column sorts where the page has the script. No row is bold.
     folded : bool
         Only the caption shows until a reader opens it; print shows all of it.
     """
