@@ -73,7 +73,8 @@ class Bench:
     """A folder of whole files, and for each format what is spoilt in it and how it is tried."""
 
     def __init__(self, folder: Path, real: Path | None) -> None:
-        self.whole, self.spoilt, self.tried = folder / "whole", folder / "spoilt", Counter[str]()
+        self.whole, self.spoilt, self.tried = folder / "whole", folder / "spoilt", Counter[tuple[str, str]]()
+        self.kind = ""
         self.whole.mkdir(parents=True)
         self._make_files(real)
         self.formats: dict[str, tuple[str, list[str], Callable[[Path], None]]] = {
@@ -134,7 +135,7 @@ class Bench:
 
     def once(self, kind: str, seed: int) -> None:
         """Spoil one file of a format and try it; whatever is no refusal and no answer is raised."""
-        rng = random.Random(f"{kind} {seed}")
+        rng, self.kind = random.Random(f"{kind} {seed}"), kind
         name, parts, attempt = self.formats[kind]
         shutil.rmtree(self.spoilt, ignore_errors=True)
         shutil.copytree(self.whole, self.spoilt)
@@ -142,13 +143,16 @@ class Bench:
         part.write_bytes(spoil(part.read_bytes(), rng))
         attempt(self.spoilt / name)
 
+    def note(self, outcome: str) -> None:
+        """Count an outcome of the format at hand."""
+        self.tried[self.kind, outcome] += 1
+
     def try_raw(self, path: Path) -> None:
         """Inspect a raw file as the command does, and read it as a run does."""
         result = CliRunner().invoke(command, ["inspect", str(path), "--crop", "sorghum", "--json"])
         if result.exception is not None and not isinstance(result.exception, SystemExit):
             raise result.exception
         assert result.exit_code in (0, 1), result.stderr
-        self.tried[f"exit {result.exit_code}"] += 1
         columns = {"mass_flow": {"column": "FLOW", "unit": "lb/s"}} if path.suffix == ".shp" else {}
         part = HarvestPart.model_validate({"files": [path.name], "swath": "30 ft", "columns": columns})
         try:
@@ -156,8 +160,9 @@ class Bench:
         except ProofstripError as fault:
             _check_words(fault)
             assert "\n" not in str(fault)
+            self.note("refused")
             return
-        self.tried["read"] += 1
+        self.note("read")
         said = {notice.code for notice in harvest.notices}
         expected = count_rows(path)
         if expected is not None and len(harvest.points) != expected and not said & SAID:
@@ -169,9 +174,9 @@ class Bench:
             tickets = read_tickets(TablePart(file=path.name), path.parent)
         except ProofstripError as fault:
             _check_words(fault)
-            self.tried["exit 1"] += 1
+            self.note("refused")
             return
-        self.tried["read"] += 1
+        self.note("read")
         expected = count_rows(path)
         rows = len(getattr(tickets, "loads", getattr(tickets, "table", ())))
         assert expected is None or rows in (0, expected), f"{rows} of {expected} tickets"
@@ -182,10 +187,11 @@ class Bench:
             load_settings(path)
         except ProofstripError as fault:
             _check_words(fault)
-            self.tried[f"exit {fault.exit_status}"] += 1
+            assert fault.exit_status == 2
+            self.note("refused")
             return
         tomllib.loads(path.read_text("utf-8"))
-        self.tried["read"] += 1
+        self.note("read")
 
 
 def _check_words(fault: ProofstripError) -> None:
@@ -242,13 +248,17 @@ def main() -> None:
             try:
                 bench.once(kind, seed * 1_000_000 + number)
             except Exception:  # noqa: BLE001 - whatever it is, it is what this looks for
+                bench.note("fault")
                 faults.append(f"{kind} {seed * 1_000_000 + number}\n{traceback.format_exc()}")
                 print(faults[-1], flush=True)
             if number == 100:
                 before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
         grown = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024 - before
+        for kind in kinds:
+            found = {outcome: bench.tried[kind, outcome] for outcome in ("read", "refused", "fault")}
+            print(f"{kind:12}" + ", ".join(f"{number:5d} {outcome}" for outcome, number in found.items()))
         print(
-            f"{count} mutations of {len(kinds)} formats in {time.monotonic() - began:.0f} s: {dict(bench.tried)}; "
+            f"{count} mutations of {len(kinds)} formats, seed {seed}, in {time.monotonic() - began:.0f} s: "
             f"{len(faults)} faults; memory {before} MB, {grown} MB more at the end"
         )
     sys.exit(bool(faults) or grown > MAX_GROWTH_MB)

@@ -159,6 +159,16 @@ def test_a_writer_that_finds_the_target_taken_at_the_last_moment_tries_again(tmp
     assert names(tmp_path) == ["trial"]
 
 
+def test_a_writer_that_never_gets_its_turn_says_so_and_the_old_run_stays(old_run, monkeypatch):
+    monkeypatch.setattr(whole, "_exchange", lambda first, second: False)
+    # One attempt moves the old folder aside, and none is left to put the new one there.
+    monkeypatch.setattr(whole, "ATTEMPTS", 1)
+    with pytest.raises(DataError, match="other writers were faster each time"), written_whole(old_run) as fresh:
+        (fresh / "run.json").write_text("new", encoding="utf-8")
+    assert names(old_run) == ["result.json", "run.json"]
+    assert names(old_run.parent) == ["trial"]
+
+
 @pytest.fixture
 def dead():
     """Give the number of a process that has ended."""

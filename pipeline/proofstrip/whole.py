@@ -210,6 +210,7 @@ def _put_in_place(fresh: Path, folder: Path, old: Path) -> None:
             # Another writer was faster: look again at what stands there now.
             if fault.errno not in (errno.ENOTEMPTY, errno.EEXIST, errno.ENOENT) or attempt == ATTEMPTS - 1:
                 raise
+    raise OSError(errno.EBUSY, "other writers were faster each time; run again", str(folder))
 
 
 def _exchange(first: Path, second: Path) -> bool:

@@ -1,5 +1,7 @@
-"""What stops on the way: killed, a full disk, a place that cannot be written, a file that changes, two at once."""
+"""What stops on the way: a full disk, a place that cannot be written, a file that changes, two at once."""
 
+import hashlib
+import json
 import os
 import resource
 import shutil
@@ -12,71 +14,12 @@ import pytest
 from tests.archive.test_archive import change_contact, files
 
 from proofstrip import run as run_module
-from proofstrip.archive import archive_run, build, open_store, verify_archive
+from proofstrip import whole
+from proofstrip.archive import archive_run, build, open_store, store, verify_archive
 from proofstrip.config import load_settings
 from proofstrip.errors import DataError
 from proofstrip.run import work_through
-from proofstrip.whole import LEFTOVER_S, written_whole
-
-KILLER = Path(__file__).with_name("kill_writer.py")
-
-
-def kill(what: str, root: Path, points: int) -> list[Path]:
-    """Kill a writer at so many points; gives the folders that it left."""
-    done = subprocess.run([sys.executable, KILLER, what, root, str(points)], capture_output=True, text=True)
-    assert done.returncode == 0, done.stderr
-    assert int(done.stdout.splitlines()[0]) >= points
-    return [root / f"killed {number}" for number in range(points)]
-
-
-@pytest.mark.long
-def test_an_archive_that_is_killed_holds_the_old_version_alone_or_both_whole(farm, archive, tmp_path):
-    change_contact(farm, "B. Nobody")
-    start = tmp_path / "killing" / "start"
-    start.mkdir(parents=True)
-    farm.rename(start / "farm")
-    archive.rename(start / "archive")
-    whole = files(start / "archive")
-    old = {place: content for place, content in whole.items() if place.startswith("trials/")}
-    versions = []
-    for room in kill("archive", start.parent, 20):
-        left = files(room / "archive")
-        assert {place: left[place] for place in old} == old
-        versions.append(len(list((room / "archive").glob("trials/*/*"))))
-        if versions[-1] == 1:
-            assert {place for place in left if not place.startswith(".item.new-")} == set(whole)
-            continue
-        found = verify_archive(open_store(str(room / "archive"))).findings
-        # An item that is whole may not be listed yet: the files at the top are made of the items, after them.
-        assert all(f.kind == "not listed" or f.file in ("collection.json", "trials.parquet") for f in found), found
-        archive_run(room / "farm" / "run", open_store(str(room / "archive")))
-        assert verify_archive(open_store(str(room / "archive"))).findings == ()
-    assert versions == sorted(versions)
-    assert set(versions) == {1, 2}
-
-
-@pytest.mark.long
-@pytest.mark.parametrize("way", ["exchange", "two steps"])
-def test_a_run_folder_that_is_killed_is_the_old_one_or_the_new_one(tmp_path, way):
-    start = tmp_path / "start" / "run"
-    start.mkdir(parents=True)
-    for name in ("run.json", "result.json", "0.txt"):
-        (start / name).write_text("old", encoding="utf-8")
-    seen = set()
-    for room in kill(way, tmp_path, 20):
-        if way == "two steps" and not (room / "run").exists():
-            # Between the two steps the old folder stands aside; the next writer puts it back before it does anything.
-            with pytest.raises(ValueError, match="stopped"), written_whole(room / "run"):
-                raise ValueError("stopped")
-        left = files(room / "run")
-        seen.add(tuple(sorted(set(left.values()))))
-        assert set(left) in ({"run.json", "result.json", "0.txt"}, {"run.json", *(f"{n}.txt" for n in range(12))})
-        for path in room.iterdir():
-            os.utime(path, (LEFTOVER_S, LEFTOVER_S))
-        with written_whole(room / "run") as fresh:
-            (fresh / "run.json").write_text("next", encoding="utf-8")
-        assert [path.name for path in room.iterdir()] == ["run"]
-    assert seen == {(b"old",), (b"new",)}
+from proofstrip.whole import written_whole
 
 
 @pytest.fixture
@@ -126,6 +69,80 @@ def test_a_full_disk_is_said_and_leaves_nothing_behind(farm, small_disk, kilobyt
     with pytest.raises(DataError, match="cannot be written"), written_whole(disk / "run") as fresh:
         (fresh / "run.json").write_bytes(b"x" * kilobytes * 2048)
     assert files(disk) == {}
+
+
+@pytest.fixture(scope="session")
+def worked(original):
+    """Take the trial through its stages once; what follows is writing."""
+    return work_through(load_settings(original / "trials" / "east" / "trial.toml"))
+
+
+@pytest.fixture
+def write_run(original, worked, monkeypatch):
+    """Write the run's folder somewhere, as a run does."""
+    monkeypatch.setattr(run_module, "work_through", lambda settings, say: worked)
+    settings = load_settings(original / "trials" / "east" / "trial.toml")
+    return lambda folder: run_module.run_trial(settings, folder)
+
+
+def put_old_run(folder):
+    folder.mkdir()
+    for name in ("run.json", "result.json"):
+        (folder / name).write_text("{}", encoding="utf-8")
+
+
+# Full while the records, the pictures and the page are written.
+@pytest.mark.parametrize("kilobytes", [80, 300, 1_000])
+def test_a_run_onto_a_full_disk_leaves_the_old_one(write_run, original, small_disk, kilobytes):
+    disk = small_disk(kilobytes)
+    assert sum(len(content) for content in files(original / "run").values()) > kilobytes * 1024
+    put_old_run(disk / "run")
+    before = files(disk)
+    with pytest.raises(DataError, match=r"run cannot be written: .*No space left"):
+        write_run(disk / "run")
+    assert files(disk) == before
+    assert [path.name for path in disk.iterdir()] == ["run"]
+
+
+def test_a_run_onto_a_disk_that_is_read_only_leaves_the_old_one(write_run, small_disk):
+    disk = small_disk(4_000)
+    put_old_run(disk / "run")
+    before = files(disk)
+    subprocess.run(["mount", "-o", "remount,ro", disk], check=True)
+    with pytest.raises(DataError, match=r"run cannot be written: .*Read-only file system"):
+        write_run(disk / "run")
+    assert files(disk) == before
+
+
+def test_what_is_written_is_on_the_disk_before_it_takes_its_place(write_run, tmp_path, monkeypatch):
+    done = []
+    sync, put = whole.sync, whole._put_in_place
+    monkeypatch.setattr(whole, "sync", lambda path: (done.append(path), sync(path)))
+    monkeypatch.setattr(whole, "_put_in_place", lambda *names: (done.append("put"), put(*names)))
+    write_run(tmp_path / "run")
+    synced = [path.name for path in done[: done.index("put")]]
+    assert {path.name for path in (tmp_path / "run").rglob("*")} <= set(synced)
+    assert synced[-1].startswith(".run.new-")
+    assert done[-1] == tmp_path
+
+
+@pytest.mark.long
+def test_two_runs_into_one_folder_at_once_both_end_and_one_stands_whole(farm, tmp_path):
+    trial = farm / "trials" / "east" / "trial.toml"
+    other = trial.with_name("other.toml")
+    other.write_text(trial.read_text("utf-8").replace("season = 2024", "season = 2025"), "utf-8")
+    program = "import sys; from proofstrip.cli.main import main; main(sys.argv[1:])"
+    started = [
+        subprocess.Popen([sys.executable, "-c", program, "run", one, "--out", farm / "run"]) for one in (trial, other)
+    ]
+    assert [process.wait() for process in started] == [0, 0]
+    record = json.loads((farm / "run" / "run.json").read_text("utf-8"))
+    hashes = {entry["file"]: entry["sha256"] for entry in record["outputs"]}
+    left = {name: hashlib.sha256(content).hexdigest() for name, content in files(farm / "run").items()}
+    assert {name: digest for name, digest in left.items() if name != "run.json"} == hashes
+    season = json.loads((farm / "run" / "result.json").read_text("utf-8"))["trial"]["season"]
+    assert record["settings"]["trial"]["season"] == season
+    assert sorted(path.name for path in farm.iterdir()) == ["raw logs", "run", "trials"]
 
 
 @pytest.mark.parametrize("place", ["/sys/proofstrip", "file/below"])
@@ -188,3 +205,14 @@ def test_two_that_archive_at_once_are_both_listed(farm, archive):
     assert [process.wait() for process in started] == [0, 0]
     done = verify_archive(open_store(str(archive)))
     assert (done.items, done.findings) == (3, ())
+
+
+def test_an_index_that_others_keep_changing_is_said_and_made_by_the_next(farm, archive, monkeypatch):
+    change_contact(farm, "G. Nobody")
+    monkeypatch.setattr(store, "ATTEMPTS", 0)
+    with pytest.raises(DataError, match="the item is archived, but others archive so often"):
+        archive_run(farm / "run", open_store(str(archive)))
+    monkeypatch.undo()
+    assert not archive_run(farm / "run", open_store(str(archive))).written
+    done = verify_archive(open_store(str(archive)))
+    assert (done.items, done.findings) == (2, ())
