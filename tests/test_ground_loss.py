@@ -257,3 +257,11 @@ def test_tier_says_which_measures_agree(weighed: bool, word: str | None, acts_on
 
 def test_seeds_to_grain_by_weight() -> None:
     assert to_kg_ha(np.array([4.0]), np.array([0.09290304]), 156.2)[0] / 67.2511 == pytest.approx(1.0, abs=2e-4)
+
+
+def test_tickets_that_scale_the_combine_are_told_from_no_scale_at_all():
+    alone, scaled = (judge_evidence(False, (), (), scaled=scaled).sentence for scaled in (False, True))
+    assert "No strip was weighed, so a treatment that misleads" in alone
+    assert (
+        "Scale tickets set the level of the combine's yields, but no strip was weighed alone, so a treatment" in scaled
+    )

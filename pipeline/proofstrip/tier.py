@@ -106,7 +106,7 @@ def judge_evidence(
         tier = "scale_and_counts" if confirmed else "scale"
     else:
         tier = "monitor_and_counts" if confirmed else "monitor"
-    said = [TIERS[tier]]
+    said = ["Rests on the monitor, at the scale's level." if scaled and tier == "monitor" else TIERS[tier]]
     if conflict:
         said.append(_say_conflict(words, weighed))
     elif weighed:
