@@ -57,7 +57,7 @@ def read(done: Result) -> dict[str, Any]:
 def test_pool_of_a_table_is_written(table: Path, tmp_path: Path) -> None:
     done = run(table, "--out", tmp_path / "pool", "--covariate", "moisture_pct")
     assert done.exit_code == 0, done.output
-    assert "lifters yields more than plain header: over four trials in two seasons" in done.stdout
+    assert "With lifters, it yields more than plain header: over four trials in two seasons" in done.stdout
     written = sorted(path.relative_to(tmp_path / "pool").as_posix() for path in (tmp_path / "pool").rglob("*.*"))
     assert written == ["figures/forest.png", "pool.html", "pool.json"]
     page = (tmp_path / "pool" / "pool.html").read_text(encoding="utf-8")

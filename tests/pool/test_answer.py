@@ -120,7 +120,7 @@ def test_sentences_say_trials_seasons_and_chances(make_site, make_money) -> None
     sites = [make_site(n, EFFECTS[n], money=make_money(18.0 + n)) for n in range(5)]
     (answer,) = pool(sites).answers
     said = answer_sentence(answer, SETTINGS, US)
-    assert "lifters pays: over five trials in two seasons it earned 20.00\N{NO-BREAK SPACE}USD an acre" in said
+    assert "With lifters, it pays: over five trials in two seasons it earned 20.00\N{NO-BREAK SPACE}USD an acre" in said
     assert "outlay included, at each trial's own prices" in said
     later = " ".join(next_sentences(answer, SETTINGS, US))
     assert "In a season like these, on another field like these" in later

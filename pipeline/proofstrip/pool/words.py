@@ -114,8 +114,8 @@ def answer_sentence(answer: PooledAnswer, settings: PoolSettings, units: Units) 
         f"over {where_from(answer)} it {verb[part.estimate < 0]} {amount} {an_area(units)} against {control}, "
         f"{OUTLAYS[answer.outlay]}, at {prices} ({first} {money_span(part.low, part.high, answer.currency, units)})"
     )
-    head = {"pays": f"{name} pays", "does_not_pay": f"{name} does not pay"}.get(
-        answer.word, f"The trials together do not settle whether {name} pays"
+    head = {"pays": f"With {name}, it pays", "does_not_pay": f"With {name}, it does not pay"}.get(
+        answer.word, f"With {name}, the trials together do not settle whether it pays"
     )
     return f"{head}: {gain}. Its yield is {yields}." + _more(answer, part, settings)
 
@@ -129,7 +129,7 @@ def _yield_sentence(answer: PooledAnswer, yields: str) -> str:
             f"over {over} the difference is {yields}."
         )
     more = "more" if answer.word == "higher" else "less"
-    return f"{answer.treatment} yields {more} than {answer.control}: over {over} the difference is {yields}."
+    return f"With {answer.treatment}, it yields {more} than {answer.control}: over {over} the difference is {yields}."
 
 
 def _more(answer: PooledAnswer, part: Pooled, settings: PoolSettings) -> str:
