@@ -232,3 +232,40 @@ def test_zipped_shapefiles(tmp_path, second, together):
     found = read_named(second, tmp_path, ["*.zip"])
     assert len(found.points) == len(log)
     pd.testing.assert_series_equal(yields(second, found, tmp_path), whole, rtol=1e-6)
+
+
+@pytest.mark.parametrize("zone", ["America/Denver", None])
+def test_a_night_harvest_over_the_step_back_gives_the_same_yields(tmp_path, second, zone):
+    log = format_log(second)
+    whole = yields(second, read(second, tmp_path, {"all.csv": log}), tmp_path)
+    utc = pd.to_datetime(log["Time (UTC)"])
+    # Clocks are set back at 8:00 UTC on 3 November 2024 (15 U.S.C. 260a): here in the midst of a pass.
+    step = pd.Timestamp("2024-11-03T08:00:00Z")
+    utc = utc + (step - utc.iloc[np.flatnonzero((second.records["true_pass"] == 6).to_numpy())[40]])
+    shown = utc - pd.to_timedelta(np.where(utc < step, 6, 7), unit="h")
+    local = log.drop(columns="Time (UTC)").assign(Time=shown.dt.strftime("%Y-%m-%d %H:%M:%S"))
+    found = read(second, tmp_path, {"log.csv": local})
+    if zone is not None:
+        settings = load_settings(tmp_path / "trial.toml").harvest.model_copy(update={"time_zone": zone})
+        found = read_harvest(
+            settings, tmp_path, load_settings(tmp_path / "trial.toml").trial.crop, second.trial_map.crs
+        )
+        assert found.points["time"].iloc[-1] == pytest.approx(utc.iloc[-1].timestamp(), abs=1.0)
+    assert ("hour_twice_placed" if zone else "clock_set_back") in notice_codes(found)
+    pd.testing.assert_series_equal(yields(second, found, tmp_path), whole, rtol=1e-6)
+
+
+def test_positions_that_a_spreadsheet_rounded_are_refused_or_doubted(tmp_path, second):
+    log = format_log(second)
+
+    def rounded(decimals: int) -> pd.DataFrame:
+        names = ["Longitude (deg)", "Latitude (deg)"]
+        return log.assign(**{name: log[name].astype(float).round(decimals) for name in names})
+
+    # Rounded to 4 decimals the strips came out 8 to 16 % wrong before this was refused.
+    with pytest.raises(DataError, match=r"written to 4 decimals of a degree, in steps of 11.1 m, so neighbour"):
+        read(second, tmp_path, {"log.csv": rounded(4)})
+    found = read(second, tmp_path, {"log.csv": rounded(5)})
+    assert notice_codes(found) == ["position_coarse"]
+    assert errors_of(second, clean(second, found, tmp_path))["error_pct"].abs().max() < STRIP_PCT
+    assert notice_codes(read(second, tmp_path, {"log.csv": rounded(6)})) == []

@@ -63,6 +63,8 @@ def settle_position(reading: Reading, settings: HarvestPart, crs: pyproj.CRS | N
     reading.place = (float(middle[0]), float(middle[1]))
     reading.crs = positions.utm_crs(*reading.place) if crs is None else crs
     positions.check_inside(reading.crs, reading.place, reading.name, reading.map_extent)
+    if source.is_geographic:
+        _doubt_decimals(reading, xy)
     projected, far = positions.drop_far(positions.transform(xy, source, reading.crs))
     if far:
         reading.note(
@@ -75,6 +77,21 @@ def settle_position(reading: Reading, settings: HarvestPart, crs: pyproj.CRS | N
     empty = int(np.isnan(projected).any(axis=1).sum()) - impossible
     if empty > 0:
         reading.note("position_missing", f"{empty} records have no position.")
+
+
+def _doubt_decimals(reading: Reading, xy: Floats) -> None:
+    """Refuse degrees that were written too coarsely to tell one pass from the next, and doubt those that nearly are."""
+    decimals = positions.count_decimals(xy)
+    if decimals is None:
+        return
+    step = 10.0**-decimals * positions.DEGREE_M
+    said = f"are written to {decimals} decimals of a degree, in steps of {step:,.3g} m"
+    if decimals < positions.LEAST_DECIMALS:
+        raise DataError(
+            f"{reading.name}: the positions {said}, so neighbouring passes cannot be told apart; export the file with "
+            "7 decimals, and never let a spreadsheet round them."
+        )
+    reading.note("position_coarse", f"the positions {said}; 7 decimals are better, and 6 are needed for a fast log.")
 
 
 def settle_machine(reading: Reading) -> None:
