@@ -25,7 +25,7 @@ def test_worked_example_of_statistics(tmp_path: Path) -> None:
 
 
 def test_worked_example_of_economics(tmp_path: Path) -> None:
-    (settings,), (shown,) = blocks("economics.md", "toml"), blocks("economics.md", "text")
+    (*_, settings), (shown,) = blocks("economics.md", "toml"), blocks("economics.md", "text")
     (tmp_path / "payback.toml").write_text(settings, encoding="utf-8")
     assert CliRunner().invoke(main, ["payback", str(tmp_path / "payback.toml")]).stdout == shown
 
