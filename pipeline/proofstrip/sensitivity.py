@@ -188,7 +188,7 @@ CLEANING = (
     Choice(
         "Causes only",
         "only faults of machine and position remove a record; short spikes of the flow stay",
-        "with short spikes of the flow left in the data",
+        "with sudden jumps of the flow reading left in",
         lambda material: _with_usable(material.cleaned, EXCLUDING & ~Flag.SPIKE),
     ),
     Choice(

@@ -33,7 +33,7 @@ ALONE = (
     "a treatment that misleads the combine's sensor would look the same. Weigh the load of every strip, or count "
     "ground losses, before much money hangs on it."
 )
-SAVED = "The grain no longer lying on the ground makes up the extra yield, as near as can be measured."
+SAVED = "Less grain was left on the ground, and that matches the extra yield, as near as can be measured."
 
 
 @dataclass(frozen=True)
@@ -136,4 +136,8 @@ def _say_sensor(sensor: tuple[Check, ...]) -> list[str]:
     passed = {check.passed for check in sensor}
     if False in passed:
         return ["The monitor read the treatments unlike the scale; the answer is the scale's."]
-    return ["Against the scale, the monitor read all treatments alike."] if True in passed else []
+    return (
+        ["The monitor read no treatment clearly otherwise than the scale; the answer is the scale's."]
+        if True in passed
+        else []
+    )

@@ -60,15 +60,15 @@ def test_a_table_of_several_says_gain_loss_and_neither() -> None:
     ("failed", "said"),
     [
         ((), ""),
-        (("other_choices",), "under another choice"),
+        (("other_choices",), "when the data is taken otherwise"),
         (("one_block_left_out",), "without one part of the field"),
-        (("other_choices", "one_block_left_out"), "under another choice or without one part of the field"),
+        (("other_choices", "one_block_left_out"), "when the data is taken otherwise or without one part of the field"),
     ],
 )
 def test_the_first_paragraph_says_that_the_answer_moves(failed: tuple[str, ...], said: str) -> None:
     checks = [{"name": name, "passed": False, "note": f"{name} moves it."} for name in failed]
     answer = give_answer(result(20.0, checks=checks), US)
-    assert answer.sentence == "It stands so." + (f" Part of this answer changes {said}: see below." if said else "")
+    assert answer.sentence == "It stands so." + (f" Not all of it holds {said}: see below." if said else "")
     assert len(answer.flags) == len(failed)
 
 
@@ -81,7 +81,7 @@ def test_without_prices_the_chance_is_of_more_yield() -> None:
 def test_acres_that_pay_back_have_two_ends_and_a_grey_zone() -> None:
     ends = {"break_even_ac": 385.0, "break_even_ac_low": 257.0, "break_even_ac_high": 773.0, "years": 3}
     assert pay_back_sentence(money("new", 20.0, payback_years=0.84, **ends), US) == (
-        "Under 257 acres a year it most likely does not pay back within 3 years, over 773 it most likely does; between "
-        "them it is uncertain. On this farm the outlay is back in 0.8 years."
+        "It pays back within 3 years on about 385 acres a year. Under 257 it most likely does not, over 773 it most "
+        "likely does; between them it is uncertain. On this farm the outlay is back in 0.8 years."
     )
     assert pay_back_sentence(money("new", -1.0), US) == "At these prices it loses money on every acre."

@@ -67,6 +67,12 @@ def test_many_runs_of_one_record_end_all_the_same() -> None:
     assert len(gather_marks(points, 13.0, 4)[0]) == 40
 
 
+def test_records_outside_the_strips_share_marks_too() -> None:
+    points = a_pass([int(Flag.OUTSIDE_STRIP)] * 40, [5000.0] * 40, [18.0] * 40).assign(strip=None)
+    for column in (points["strip"], points["strip"].astype("str")):
+        assert len(gather_marks(points.assign(strip=column), 13.0, 4)[0]) <= 6
+
+
 def test_frame_leaves_far_jumps_out_and_strips_in() -> None:
     points = a_pass([0] * 3000, [5000.0] * 3000, [18.0] * 3000)
     points.loc[7, ["easting_m", "cut_easting_m"]] = 9e6

@@ -247,7 +247,7 @@ def test_choice_that_turns_the_answer_stands_in_the_first_screen(
     assert first.count(note) == 1
     # The first paragraph itself says that the answer moves, the box below how.
     (paragraph,) = re.findall(r'<p class="sentence[^"]*">(.*?)</p>', html)
-    assert "Part of this answer changes under another choice" in paragraph
+    assert "Not all of it holds when the data is taken otherwise" in paragraph
 
 
 def test_choice_without_an_answer_is_listed(make_material: Callable[..., ReportMaterial], tmp_path: Path) -> None:

@@ -17,13 +17,12 @@ from proofstrip.stats.verdict import judge
         (
             ("not_settled", "does_not_pay"),
             ("higher", "does_not_pay"),
-            "the yield answer for new changes from “no clear difference” to “a higher yield”; that it loses money "
-            "stays.",
+            "the yield answer for new changes from “no clear difference” to “a higher yield”; it still loses money.",
         ),
         (
             ("higher", "pays"),
             ("higher", "not_settled"),
-            "the money answer for new changes from “it pays” to “not settled”; the yield answer stays.",
+            "the money answer for new changes from “it pays” to “not settled”; the yield answer is the same.",
         ),
         (
             ("higher", "pays"),
@@ -34,8 +33,8 @@ from proofstrip.stats.verdict import judge
         (
             ("higher", "not_settled"),
             ("not_settled", "not_settled"),
-            "the yield answer for new changes from “a higher yield” to “no clear difference”; whether it pays stays "
-            "open.",
+            "the yield answer for new changes from “a higher yield” to “no clear difference”; whether it pays is "
+            "still not settled.",
         ),
     ],
 )

@@ -95,7 +95,7 @@ def test_the_share_of_the_outlay_is_the_annuity_of_its_years(soybean: Crop) -> N
     said = give_verdict(comparison, price(comparison, soybean, **part), crop="soybean").sentence
     # Annuity of 9,000 over 3 years at 7 %: 9000 x 0.07 / (1 - 1.07^-3) = 3,429.46 a year, on 900 acres 3.81.
     assert "spread over 3 years with 7 % interest, takes 3.81 USD an acre on 900 acres a year" in said
-    assert "Under 1" in said and "acres of soybean a year it most likely does not pay back within 3 years" in said
+    assert "It pays back within 3 years on about 171 acres of soybean a year. Under 1" in said
 
 
 def test_a_loss_is_called_a_loss(soybean: Crop) -> None:
@@ -131,8 +131,8 @@ def test_without_an_area_the_acres_are_said(soybean: Crop) -> None:
     assert "a year before the outlay" in verdict.sentence
     # 9,000 USD over the ends of the gain, 14.85 and 25.15 USD an acre.
     assert (
-        "Under 358 acres a year it most likely does not pay back within one year, over 606 it most likely does; "
-        "between them it is uncertain." in verdict.sentence
+        "It pays back within one year on about 450 acres a year. Under 358 it most likely does not, over 606 it most "
+        "likely does; between them it is uncertain." in verdict.sentence
     )
 
 

@@ -91,8 +91,11 @@ def give_answer(result: dict[str, Any], units: Units) -> Answer:
         facts += [_sureness_fact(differences[0], result), *(_money_fact(entry, units) for entry in economics[:1])]
     table = _several(result, economics, units) if len(differences) > 1 else None
     word = VERDICTS.get(str(verdict.get("word")), plain(verdict.get("word")))
-    if (result.get("dose") or {}).get("pays_best") and not is_refused(result):
-        word = "The rate that pays best"  # of rates, "it pays" would leave open which
+    best = (result.get("dose") or {}).get("pays_best")
+    if best and not is_refused(result):
+        # Of rates, "it pays" would leave open which.
+        beats = not float(best["gain_low"]) <= 0 <= float(best["gain_high"])
+        word = "The rate that pays best" if beats else f"Nothing clearly beats {differences[0]['control']}"
     sentence = str(verdict.get("sentence") or "No verdict was given.")
     # The heading says already that there is no answer; what stands here is why.
     sentence = capital(sentence.removeprefix("No answer. ") if is_refused(result) else sentence)
@@ -106,9 +109,9 @@ def give_answer(result: dict[str, Any], units: Units) -> Answer:
 def _say_hanging(result: dict[str, Any]) -> str:
     """Say in the first paragraph that the answer moves; the flags below say how."""
     failed = {check.get("name") for check in result.get("checks") or [] if check.get("passed") is False}
-    hangs = {CHOICE_CHECK: "under another choice", BLOCK_CHECK: "without one part of the field"}
+    hangs = {CHOICE_CHECK: "when the data is taken otherwise", BLOCK_CHECK: "without one part of the field"}
     under = [said for name, said in hangs.items() if name in failed]
-    return f" Part of this answer changes {' or '.join(under)}: see below." if under and not is_refused(result) else ""
+    return f" Not all of it holds {' or '.join(under)}: see below." if under and not is_refused(result) else ""
 
 
 def _read_evidence(result: dict[str, Any]) -> tuple[str, str] | None:
@@ -163,7 +166,7 @@ def _sureness_fact(entry: dict[str, Any], result: dict[str, Any]) -> Fact:
             "Without several strips of each treatment nobody can tell the treatment from the ground it stood on. "
             "This describes one harvest; it is not a test.",
         )
-    text = f"If {entry['treatment']} did nothing, a yield difference this large would still come up {odds(luck)}."
+    text = f"Luck alone would give a yield difference this large {odds(luck)}."
     if entry.get("pairs"):
         text = f"{capital(count(int(entry['pairs']), 'pair'))} of strips. {text}"
     goal, chances = chances_of(result)
@@ -298,7 +301,7 @@ def _several(result: dict[str, Any], economics: list[dict[str, Any]], units: Uni
         row += [capital(chances.get(name, ABSENT))] if chances else []
         rows.append([*row, _money_cell(priced.get(name), units)] if priced else row)
     caption = f"Each treatment against {differences[0]['control']}, {MARGIN} in brackets"
-    return Table(caption, tuple(head), "lrlr"[: len(head)], rows, sortable=True)
+    return Table(caption, tuple(head), "lrrr"[: len(head)], rows, sortable=True)
 
 
 def _money_cell(entry: dict[str, Any] | None, units: Units) -> str:

@@ -96,7 +96,8 @@ def gather_marks(points: gpd.GeoDataFrame, moisture_pct: float, most: int = MOST
     """
     machines = points["machine"].astype(str)
     ordered = points.iloc[np.argsort(pd.factorize(machines)[0], kind="stable")]
-    keys = ordered[["machine", "pass_id", "strip"]].astype(str)
+    # Records outside the strips follow each other too: a missing name would differ from the missing one before it.
+    keys = ordered[["machine", "pass_id", "strip"]].astype(str).fillna("")
     run = (keys != keys.shift()).any(axis=1).cumsum().to_numpy()
     place = pd.Series(run).groupby(run).cumcount().to_numpy()
     together, longest = max(1, -(-len(points) // most)), int(place.max()) + 1

@@ -101,7 +101,7 @@ def _treatment_picture(material: ReportMaterial, control: str, units: Units) -> 
     if "block" in material.strips and material.strips["block"].notna().all():
         caption += " A line joins the strips of a block."
     if letters:
-        caption += " Treatments that share a letter do not differ by more than chance."
+        caption += " This trial cannot tell apart treatments that share a letter."
     return Picture(
         "strips",
         "Yield of each strip, by treatment",

@@ -221,7 +221,7 @@ def statistics_section(material: ReportMaterial, units: Units, pictures: list[Pi
     if is_number(result.get("cv_pct")):
         notes.append(f"Coefficient of variation (CV): {number(result['cv_pct'], 1)} %.")
     if result.get("letters"):
-        notes.append("Treatments that share a letter do not differ by more than chance.")
+        notes.append("This trial cannot tell apart treatments that share a letter.")
     said = [" ".join(notes)] if notes else []
     return Section("statistics", "The statistics", text, pictures, tables=shown, notes=said)
 

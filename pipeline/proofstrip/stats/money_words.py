@@ -125,15 +125,21 @@ def say_acres(needed: float | None, low: float | None, high: float | None, years
 
     Examples
     --------
-    >>> say_acres(385.4, 256.6, 773.4, 3, "acres of sorghum").split("; ")[0]
-    'Under 257 acres of sorghum a year it most likely does not pay back within 3 years, over 773 it most likely does'
-    >>> say_acres(600, 281, None, 1, "acres")
+    >>> first, rest = say_acres(385.4, 256.6, 773.4, 3, "acres of sorghum").split(". ")
+    >>> first
+    'It pays back within 3 years on about 385 acres of sorghum a year'
+    >>> rest
+    'Under 257 it most likely does not, over 773 it most likely does; between them it is uncertain.'
+    >>> say_acres(None, 281, None, 1, "acres")
     'Under 281 acres a year it most likely does not pay back within one year; on more it is uncertain, however many.'
     """
     within = f"within {say_years(years)}"
     if low is None:
         return "" if needed is None else f"It pays back {within} from about {needed:,.0f} {what} a year on."
-    said = f"Under {low:,.0f} {what} a year it most likely does not pay back {within}"
+    if needed is None:
+        said = f"Under {low:,.0f} {what} a year it most likely does not pay back {within}"
+    else:
+        said = f"It pays back {within} on about {needed:,.0f} {what} a year. Under {low:,.0f} it most likely does not"
     if high is None:
         return f"{said}; on more it is uncertain, however many."
     return f"{said}, over {high:,.0f} it most likely does; between them it is uncertain."

@@ -19,9 +19,9 @@ MONEY_WORDS: dict[Word, str] = {
     "refused": "no answer",
 }
 STAYS: dict[Word, str] = {
-    "pays": "that it pays stays",
-    "does_not_pay": "that it loses money stays",
-    "not_settled": "whether it pays stays open",
+    "pays": "it still pays",
+    "does_not_pay": "it still loses money",
+    "not_settled": "whether it pays is still not settled",
 }
 BLOCK_CHECK, CHOICE_CHECK, ALLOWED = "one_block_left_out", "other_choices", "0 changes"
 
@@ -168,5 +168,5 @@ def _tell_change(treatment: str, before: Answers, after: Answers) -> str:
     if before.money == after.money:
         return f"the yield answer for {treatment} changes {yields}; {STAYS[before.money]}."
     if before.yields == after.yields:
-        return f"the money answer for {treatment} changes {money}; the yield answer stays."
+        return f"the money answer for {treatment} changes {money}; the yield answer is the same."
     return f"the yield answer for {treatment} changes {yields}, and the money answer {money}."
