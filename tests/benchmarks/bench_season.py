@@ -1,14 +1,13 @@
 """How a season scales: two workers against one, and memory against the number of trials.
 
-Run from the checkout: ``python tests/benchmarks/bench_season.py [--trials 300] [--records 8000] [--runs 1]``. Invented
-trials are run by ``proofstrip season`` with one worker and with two, in turn, and a tenth of them with one. What is
-compared was measured in the same run, so that a ratio holds on a busy machine as far as it can. Not a test.
+Run from the checkout: ``python tests/benchmarks/bench_season.py [--trials 300] [--alone 100] [--records 8000]``.
+Invented trials are run by ``proofstrip season``: a tenth of them and all of them with two workers, then with one. What
+is compared was measured in the same run, so that a ratio holds on a busy machine as far as it can. Not a test.
 """
 
 import argparse
 import resource
 import shutil
-import statistics
 import subprocess
 import sys
 import tempfile
@@ -54,27 +53,27 @@ def main() -> None:
     """Measure and print."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--trials", type=int, default=300)
+    parser.add_argument("--alone", type=int, help="trials that one worker runs, by default all; rates are compared")
     parser.add_argument("--records", type=int, default=8000)
-    parser.add_argument("--runs", type=int, default=1)
     asked = parser.parse_args()
+    alone = asked.alone or asked.trials
     with tempfile.TemporaryDirectory() as scratch:
         script = Path(scratch) / "call.py"
         script.write_text(CALL, encoding="utf-8")
-        few, many = Path(scratch) / "few", Path(scratch) / "many"
+        few, some, many = (Path(scratch) / name for name in ("few", "some", "many"))
         write_trials(few, max(asked.trials // 10, 2), asked.records)
+        write_trials(some, alone, asked.records)
         write_trials(many, asked.trials, asked.records)
-        _, small = run_season(few, script, 1)
-        ratios = []
-        for _ in range(asked.runs):
-            one, peak = run_season(many, script, 1)
-            two, both = run_season(many, script, 2)
-            ratios.append(one / two)
-            size = sum(path.stat().st_size for path in (many / "runs").rglob("*") if path.is_file())
-            rate = asked.trials * asked.records / one
-            print(f"1 worker {one:.1f} s, 2 workers {two:.1f} s: {one / two:.2f} times as fast")
-            print(f"{rate:,.0f} records a core-second; {size / asked.trials / asked.records:,.0f} bytes a record kept")
-            print(f"largest process, GiB: {small:.2f} with a tenth of the trials, {peak:.2f} all, {both:.2f} two")
-        print(f"median of {asked.runs}: {statistics.median(ratios):.2f} times as fast with two workers")
+        _, small = run_season(few, script, 2)
+        two, both = run_season(many, script, 2)
+        print(f"2 workers, {asked.trials} trials: {two:.1f} s, {two / asked.trials:.2f} s a trial", flush=True)
+        print(f"largest process, GiB: {small:.2f} with a tenth of the trials, {both:.2f} with all", flush=True)
+        one, _ = run_season(some, script, 1)
+        size = sum(path.stat().st_size for path in (many / "runs").rglob("*") if path.is_file())
+        print(f"1 worker, {alone} trials: {one:.1f} s, {one / alone:.2f} s a trial")
+        print(f"two workers are {one / alone / (two / asked.trials):.2f} times as fast")
+        print(f"{alone * asked.records / one:,.0f} records a core-second")
+        print(f"{size / asked.trials / asked.records:,.0f} bytes a record kept in the run folders")
 
 
 if __name__ == "__main__":

@@ -93,6 +93,7 @@ def result_with(material: ReportMaterial, **parts: Any) -> ReportMaterial:
     return replace(material, result={**material.result, **parts})
 
 
+@pytest.mark.usefixtures("words_only")
 def test_full_page_holds_every_number_rounded(make_material: Callable[..., ReportMaterial], tmp_path: Path) -> None:
     material = make_material()
     html, page = write(material, tmp_path)
@@ -118,6 +119,7 @@ def test_full_page_holds_every_number_rounded(make_material: Callable[..., Repor
     assert "not financial advice" in page.text and "legal for trade" in page.text
 
 
+@pytest.mark.usefixtures("words_only")
 def test_answer_comes_first_and_red_flags_with_it(make_material: Callable[..., ReportMaterial], tmp_path: Path) -> None:
     html, page = write(make_material(), tmp_path)
     first = page.text[: page.text.index("On this page")] if "On this page" in page.text else page.text[:2500]
@@ -129,6 +131,7 @@ def test_answer_comes_first_and_red_flags_with_it(make_material: Callable[..., R
     assert order == sorted(order) and html.index('id="answer"') < order[0]
 
 
+@pytest.mark.usefixtures("words_only")
 def test_us_page_has_no_metric_units(make_material: Callable[..., ReportMaterial], tmp_path: Path) -> None:
     material = make_material()
     _, page = write(material, tmp_path)
@@ -136,6 +139,7 @@ def test_us_page_has_no_metric_units(make_material: Callable[..., ReportMaterial
     assert not re.search(METRIC_UNITS, page.text)
 
 
+@pytest.mark.usefixtures("words_only")
 def test_metric_page_has_no_us_units(make_material: Callable[..., ReportMaterial], tmp_path: Path) -> None:
     material = make_material(units="metric")
     html, page = write(material, tmp_path)
@@ -148,6 +152,7 @@ def test_metric_page_has_no_us_units(make_material: Callable[..., ReportMaterial
     assert "419 USD a tonne" in page.text
 
 
+@pytest.mark.usefixtures("words_only")
 def test_crop_without_bushel_is_in_pounds(make_material: Callable[..., ReportMaterial], tmp_path: Path) -> None:
     material = make_material(crop="dry_bean", economics="")
     html, page = write(material, tmp_path)
@@ -165,6 +170,7 @@ def test_names_are_text_not_markup(make_material: Callable[..., ReportMaterial],
     assert bad not in html and bad in page.text
 
 
+@pytest.mark.usefixtures("words_only")
 def test_invented_data_is_called_invented(make_material: Callable[..., ReportMaterial], tmp_path: Path) -> None:
     _, page = write(make_material(notes="An INVENTED field"), tmp_path)
     assert "Invented data: for demonstration" in page.text
@@ -178,6 +184,7 @@ def test_unreplicated_trial_gets_no_chance(make_material: Callable[..., ReportMa
     assert "Cannot be said" in page.text and "time in" not in page.text[: page.text.index("The statistics")]
 
 
+@pytest.mark.usefixtures("words_only")
 def test_refused_verdict_shows_no_money(make_material: Callable[..., ReportMaterial], tmp_path: Path) -> None:
     material = make_material()
     verdict = {"word": "refused", "sentence": "One combine cut all treated strips, another all the rest."}
@@ -189,6 +196,7 @@ def test_refused_verdict_shows_no_money(make_material: Callable[..., ReportMater
     assert "USD" not in page.text.partition("The money")[0]
 
 
+@pytest.mark.usefixtures("words_only")
 def test_the_reason_for_no_answer_stands_in_the_first_paragraph_and_nowhere_else_on_the_first_screen(
     make_material: Callable[..., ReportMaterial], tmp_path: Path
 ) -> None:
@@ -208,6 +216,7 @@ def test_the_reason_for_no_answer_stands_in_the_first_paragraph_and_nowhere_else
 
 
 @pytest.mark.parametrize("treatments", [("Control", "Lifters"), ("Control", "Lifters", "Reel")])
+@pytest.mark.usefixtures("words_only")
 def test_refused_verdict_keeps_figures_but_claims_nothing(
     make_material: Callable[..., ReportMaterial], tmp_path: Path, treatments: tuple[str, ...]
 ) -> None:
@@ -230,6 +239,7 @@ def test_several_treatments(make_material: Callable[..., ReportMaterial], tmp_pa
     assert (tmp_path / "figures" / "strips.png").is_file()
 
 
+@pytest.mark.usefixtures("words_only")
 def test_choice_that_turns_the_answer_stands_in_the_first_screen(
     make_material: Callable[..., ReportMaterial], tmp_path: Path
 ) -> None:
@@ -250,6 +260,7 @@ def test_choice_that_turns_the_answer_stands_in_the_first_screen(
     assert "Not all of it holds when the data is taken otherwise" in paragraph
 
 
+@pytest.mark.usefixtures("words_only")
 def test_choice_without_an_answer_is_listed(make_material: Callable[..., ReportMaterial], tmp_path: Path) -> None:
     material = make_material(blocks=2)
     lost = {"difference_kg_ha": None, "low_kg_ha": None, "high_kg_ha": None, "moves": True, "note": "no answer: empty"}
@@ -260,6 +271,7 @@ def test_choice_without_an_answer_is_listed(make_material: Callable[..., ReportM
 
 
 @pytest.mark.parametrize("source", ["estimated", "declared", "assumed"])
+@pytest.mark.usefixtures("words_only")
 def test_delay_says_how_it_was_had(make_material: Callable[..., ReportMaterial], tmp_path: Path, source: str) -> None:
     delay = {"machine": "A", "seconds": -4.0, "low": None, "high": None, "source": source, "reason": "too few passes"}
     _, page = write(result_with(make_material(blocks=2), delay=[delay]), tmp_path)
@@ -273,6 +285,7 @@ def test_single_strip(make_material: Callable[..., ReportMaterial], tmp_path: Pa
     assert "S1" in page.text
 
 
+@pytest.mark.usefixtures("words_only")
 def test_prepared_by_stands_under_the_title(make_material: Callable[..., ReportMaterial], tmp_path: Path) -> None:
     material = make_material(blocks=2)
     part = material.settings.report.model_copy(update={"prepared_by": "Made-up Agronomy & Sons"})
@@ -302,12 +315,14 @@ def test_two_hundred_strips(make_material: Callable[..., ReportMaterial], tmp_pa
     assert len(html) < 6e6
 
 
+@pytest.mark.usefixtures("words_only")
 def test_money_that_never_comes_back(make_material: Callable[..., ReportMaterial], tmp_path: Path) -> None:
     html, page = write(make_material(step=-150.0), tmp_path)
     check_sound(html, page)
     assert "Loses " in page.text and "never" in page.text
 
 
+@pytest.mark.usefixtures("words_only")
 def test_interval_that_reaches_zero_has_no_upper_end(
     make_material: Callable[..., ReportMaterial], tmp_path: Path
 ) -> None:
@@ -325,6 +340,7 @@ def test_same_material_same_bytes(make_material: Callable[..., ReportMaterial], 
     assert all((tmp_path / "a" / file).read_bytes() == (tmp_path / "b" / file).read_bytes() for file in files)
 
 
+@pytest.mark.usefixtures("words_only")
 def test_material_is_left_as_it_was(make_material: Callable[..., ReportMaterial], tmp_path: Path) -> None:
     material = make_material(blocks=2)
     strips, points = material.strips.copy(), material.points.copy()
