@@ -188,7 +188,7 @@ CLEANING = (
     Choice(
         "Causes only",
         "only faults of machine and position remove a record; short spikes of the flow stay",
-        "with sudden jumps of the flow reading left in",
+        "with sudden jumps of the sensor left in that were taken out as faults",
         lambda material: _with_usable(material.cleaned, EXCLUDING & ~Flag.SPIKE),
     ),
     Choice(

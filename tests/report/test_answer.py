@@ -60,16 +60,27 @@ def test_a_table_of_several_says_gain_loss_and_neither() -> None:
     ("failed", "said"),
     [
         ((), ""),
-        (("other_choices",), "when the data is taken otherwise"),
-        (("one_block_left_out",), "without one part of the field"),
-        (("other_choices", "one_block_left_out"), "when the data is taken otherwise or without one part of the field"),
+        (("other_choices",), "on how the data was taken"),
+        (("one_block_left_out",), "on one part of the field"),
+        (("other_choices", "one_block_left_out"), "on how the data was taken and on one part of the field"),
     ],
 )
 def test_the_first_paragraph_says_that_the_answer_moves(failed: tuple[str, ...], said: str) -> None:
     checks = [{"name": name, "passed": False, "note": f"{name} moves it."} for name in failed]
     answer = give_answer(result(20.0, checks=checks), US)
-    assert answer.sentence == "It stands so." + (f" Not all of it holds {said}: see below." if said else "")
+    assert answer.sentence == "It stands so." + (f" The answer hangs {said}: see below." if said else "")
     assert len(answer.flags) == len(failed)
+
+
+def test_the_first_paragraph_says_which_answer_moves() -> None:
+    note = "With spikes left in, the money answer for new 0 changes from “it pays” to “not settled”."
+    check = {"name": "other_choices", "passed": False, "note": note}
+    said = " The yield answer stands either way; the money answer hangs on how the data was taken: see below."
+    assert give_answer(result(20.0, checks=[check]), US).sentence.endswith(said)
+    several = result(20.0, -9.0, checks=[{**check, "note": note.replace("money answer", "yield answer")}])
+    assert give_answer(several, US).sentence.endswith(
+        " The answer for new 0 hangs on how the data was taken: see below."
+    )
 
 
 def test_without_prices_the_chance_is_of_more_yield() -> None:

@@ -257,7 +257,7 @@ def test_choice_that_turns_the_answer_stands_in_the_first_screen(
     assert first.count(note) == 1
     # The first paragraph itself says that the answer moves, the box below how.
     (paragraph,) = re.findall(r'<p class="sentence[^"]*">(.*?)</p>', html)
-    assert "Not all of it holds when the data is taken otherwise" in paragraph
+    assert "hangs on how the data was taken: see below" in paragraph
 
 
 @pytest.mark.usefixtures("words_only")

@@ -95,7 +95,7 @@ def give_answer(result: dict[str, Any], units: Units) -> Answer:
     if best and not is_refused(result):
         # Of rates, "it pays" would leave open which.
         beats = not float(best["gain_low"]) <= 0 <= float(best["gain_high"])
-        word = "The rate that pays best" if beats else f"Nothing clearly beats {differences[0]['control']}"
+        word = "The rate that pays best" if beats else "No better rate"
     sentence = str(verdict.get("sentence") or "No verdict was given.")
     # The heading says already that there is no answer; what stands here is why.
     sentence = capital(sentence.removeprefix("No answer. ") if is_refused(result) else sentence)
@@ -107,11 +107,25 @@ def give_answer(result: dict[str, Any], units: Units) -> Answer:
 
 
 def _say_hanging(result: dict[str, Any]) -> str:
-    """Say in the first paragraph that the answer moves; the flags below say how."""
-    failed = {check.get("name") for check in result.get("checks") or [] if check.get("passed") is False}
-    hangs = {CHOICE_CHECK: "when the data is taken otherwise", BLOCK_CHECK: "without one part of the field"}
+    """Say in the first paragraph which answer moves, and with what; the flags below say how."""
+    failed = {check.get("name"): str(check.get("note")) for check in result.get("checks") or [] if _fails(check)}
+    hangs = {CHOICE_CHECK: "on how the data was taken", BLOCK_CHECK: "on one part of the field"}
     under = [said for name, said in hangs.items() if name in failed]
-    return f" Not all of it holds {' or '.join(under)}: see below." if under and not is_refused(result) else ""
+    if not under or is_refused(result):
+        return ""
+    notes = " ".join(failed[name] for name in hangs if name in failed)
+    tried = [str(row["treatment"]) for row in result.get("differences") or []]
+    moved = [name for name in tried if f"answer for {name} changes" in notes]
+    whose = f" for {' and '.join(moved)}" if len(tried) > 1 and moved else ""
+    firm, what = "", "answer"
+    if "yield answer for" not in notes and "money answer for" in notes:
+        firm, what = "the yield answer stands either way; ", "money answer"
+    return " " + capital(f"{firm}the {what}{whose} hangs {' and '.join(under)}: see below.")
+
+
+def _fails(check: dict[str, Any]) -> bool:
+    """Tell whether a check failed, and not merely could not be made."""
+    return check.get("passed") is False
 
 
 def _read_evidence(result: dict[str, Any]) -> tuple[str, str] | None:

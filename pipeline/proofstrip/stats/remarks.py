@@ -145,7 +145,8 @@ def tell_best(dose: DoseResponse, unit: YieldUnit) -> str:
     amount, than = say_money(per * abs(best.gain), dose.currency), f"staying at {say_dose(control, dose)}"
     more = "more" if best.gain >= 0 else "less"
     if best.gain_low <= 0 <= best.gain_high:
-        return f"{said}. It earns only {amount} {place} {more} than {than}, too little to tell apart {margin}."
+        said = f"No rate clearly beats {than}. The best by the curve is {_say_place(best, dose)}"
+        return f"{said}: it earns only {amount} {place} {more}, too little to tell apart {margin}."
     return f"{said}. It earns {amount} {place} {more} than {than} {margin}."
 
 

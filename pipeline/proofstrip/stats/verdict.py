@@ -212,7 +212,7 @@ def _say_gain(payback: Payback, place: Place, first: str = f"{MARGIN}:") -> str:
     value, low, high = (getattr(payback, f"net_gain_per_{place.name}{end}") for end in ("", "_low", "_high"))
     said = f"{earns(value)} {say_money(abs(value), payback.currency)} {place.per}"
     if payback.investment > 0:
-        said += f" a year {'before' if payback.area_ac is None else 'after'} the outlay"
+        said += f" a year {'before the outlay' if payback.area_ac is None else 'after its share of the outlay'}"
     return said if low is None else f"{said} ({first} {say_ends(low, high, payback.currency)})"
 
 
