@@ -131,13 +131,36 @@ def read_result(folder: Path) -> dict[str, Any]:
     path = folder / "result.json"
     if not path.is_file():
         raise DataError(f"{folder} is not a run folder: it has no result.json. Make one with proofstrip run.")
-    try:
-        result: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
-    except ValueError as fault:
-        raise DataError(f"{path} is not JSON: {fault}. Make it again with proofstrip run.") from fault
-    if not isinstance(result, dict) or not {"trial", "treatments", "differences", "verdict"} <= result.keys():
+    result = read_json(path, "proofstrip run")
+    if not {"trial", "treatments", "differences", "verdict"} <= result.keys():
         raise DataError(f"{path} is not the result of a run: it lacks trial, treatments, differences or verdict.")
     return result
+
+
+def read_json(path: Path, maker: str) -> dict[str, Any]:
+    """Read a file that a command wrote.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+    maker : str
+        The command that makes it again.
+
+    Returns
+    -------
+    dict
+        Empty where the file holds something else than an object.
+
+    Raises
+    ------
+    DataError
+        When it is not JSON.
+    """
+    try:
+        found = json.loads(path.read_text(encoding="utf-8"))
+    except ValueError as fault:
+        raise DataError(f"{path} is not JSON: {fault}. Make it again with {maker}.") from fault
+    return found if isinstance(found, dict) else {}
 
 
 def write_record(folder: Path, target: Path, run: dict[str, Any], settings: Settings) -> None:

@@ -50,15 +50,20 @@ class HalfTimes:
 
     def entry_of(self, code: int) -> float | None:
         """Give the median entry of one machine; none of fewer than four passes."""
-        known = self.entry_s[(self.machine == code) & np.isfinite(self.entry_s)]
+        known = self._known(self.entry_s, code)
         return float(np.median(known)) if len(known) >= LEAST_PASSES else None
 
     def delay_of(self, code: int) -> float | None:
         """Give one machine's median delay by entry and exit; none of fewer than four passes, or where they differ."""
-        known = self.middle_s[(self.machine == code) & np.isfinite(self.middle_s)]
+        known = self._known(self.middle_s, code)
         if len(known) < LEAST_PASSES or np.subtract(*np.percentile(known, [75, 25])) > MOST_SPREAD_S:
             return None
         return float(np.median(known))
+
+    def _known(self, seconds: Floats, code: int) -> Floats:
+        """Give what is known of one machine's passes."""
+        mine: Floats = seconds[(self.machine == code) & np.isfinite(seconds)]
+        return mine
 
 
 def find_half_times(track: Track, flow: Floats) -> HalfTimes:

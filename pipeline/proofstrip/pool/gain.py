@@ -1,6 +1,5 @@
 """A pooled gain taken out of pool.json, to be priced by a payback file that names it."""
 
-import json
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -12,6 +11,7 @@ from proofstrip.crops import Crop, load_crops
 from proofstrip.economics import Beside, Payback, price_gain
 from proofstrip.errors import DataError, SettingsError
 from proofstrip.pool.choose import fold
+from proofstrip.record import read_json
 from proofstrip.report.words import count, make_units, number
 from proofstrip.stats.wording import list_words
 from proofstrip.toml_file import Part, find_lines, validate
@@ -154,11 +154,8 @@ def _read(path: Path) -> dict[str, Any]:
     """Read pool.json."""
     if not path.is_file():
         raise DataError(f"{path}: there is no such file. pool names the folder or the pool.json of proofstrip pool.")
-    try:
-        pool: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
-    except ValueError as fault:
-        raise DataError(f"{path} is not JSON: {fault}. Make it again with proofstrip pool.") from fault
-    if not isinstance(pool, dict) or not {"crop", "confidence", "treatments"} <= pool.keys():
+    pool = read_json(path, "proofstrip pool")
+    if not {"crop", "confidence", "treatments"} <= pool.keys():
         raise DataError(f"{path} is not the answer of proofstrip pool: it lacks crop, confidence or treatments.")
     return pool
 

@@ -9,9 +9,9 @@ from proofstrip.report.money import Figure, figure_of
 from proofstrip.report.tables import Table, capital, check_title, interval, plain, with_margin
 from proofstrip.report.words import ABSENT, Units, count, is_number, money, number, odds
 from proofstrip.stats.money_words import earns, say_acres, say_ends, say_price
-from proofstrip.stats.moves import BLOCK_CHECK, CHOICE_CHECK
+from proofstrip.stats.moves import BLOCK_CHECK, CHOICE_CHECK, find_moved
 from proofstrip.stats.remarks import say_chance
-from proofstrip.stats.wording import MARGIN
+from proofstrip.stats.wording import MARGIN, list_words
 
 VERDICTS = {
     "pays": "It pays",
@@ -108,24 +108,20 @@ def give_answer(result: dict[str, Any], units: Units) -> Answer:
 
 def _say_hanging(result: dict[str, Any]) -> str:
     """Say in the first paragraph which answer moves, and with what; the flags below say how."""
-    failed = {check.get("name"): str(check.get("note")) for check in result.get("checks") or [] if _fails(check)}
+    checks = result.get("checks") or []
+    failed = {check.get("name"): str(check.get("note")) for check in checks if check.get("passed") is False}
     hangs = {CHOICE_CHECK: "on how the data was taken", BLOCK_CHECK: "on one part of the field"}
     under = [said for name, said in hangs.items() if name in failed]
     if not under or is_refused(result):
         return ""
     notes = " ".join(failed[name] for name in hangs if name in failed)
     tried = [str(row["treatment"]) for row in result.get("differences") or []]
-    moved = [name for name in tried if f"answer for {name} changes" in notes]
-    whose = f" for {' and '.join(moved)}" if len(tried) > 1 and moved else ""
+    moved, money_alone = find_moved(notes, tried)
+    whose = f" for {list_words(moved)}" if len(tried) > 1 and moved else ""
     firm, what = "", "answer"
-    if "yield answer for" not in notes and "money answer for" in notes:
+    if money_alone:
         firm, what = "the yield answer stands either way; ", "money answer"
     return " " + capital(f"{firm}the {what}{whose} hangs {' and '.join(under)}: see below.")
-
-
-def _fails(check: dict[str, Any]) -> bool:
-    """Tell whether a check failed, and not merely could not be made."""
-    return check.get("passed") is False
 
 
 def _read_evidence(result: dict[str, Any]) -> tuple[str, str] | None:

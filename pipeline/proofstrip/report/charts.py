@@ -6,6 +6,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from proofstrip.report.figures import MAX_HEIGHT_IN, wrap_name
+from proofstrip.report.map import Floats
 from proofstrip.report.money import Curve
 from proofstrip.report.sheet import ACCENT, FAINT, INK, SOFT, TINT, Sheet, drawing, new_figure, number_axis
 from proofstrip.report.words import Units, number, short
@@ -68,19 +69,35 @@ def draw_money(curve: Curve, area_word: str, sheet: Sheet) -> Figure:
     with drawing():
         figure, body = new_figure(sheet, 2.9 if sheet.is_wide else 2.7)
         axes = body.add_subplot()
-        if curve.low is not None and curve.high is not None:
-            axes.fill_between(curve.areas, curve.low, curve.high, color=TINT, linewidth=0)
-        axes.axhline(0, color=SOFT, linewidth=0.9)
-        axes.plot(curve.areas, curve.net, color=ACCENT, linewidth=2)
-        axes.margins(x=0)
+        draw_band(axes, curve.areas, (curve.net, curve.low, curve.high), sheet)
         axes.set_xlabel(f"{area_word.capitalize()}s harvested a year")
         axes.set_ylabel(f"{curve.label}, {curve.currency}")
-        number_axis(axes.xaxis, 7 if sheet.is_wide else 4)
         number_axis(axes.yaxis, 6)
-        axes.grid(color=FAINT, linewidth=0.5)
-        axes.set_axisbelow(True)
         _mark_areas(axes, curve, area_word)
     return figure
+
+
+def draw_band(axes: Axes, along: Floats, money: tuple[Floats, Floats | None, Floats | None], sheet: Sheet) -> None:
+    """Draw money along something: the line, its band where both ends are known, and zero.
+
+    Parameters
+    ----------
+    axes : matplotlib.axes.Axes
+    along : array of float, shape (n,)
+        What the money is drawn over.
+    money : tuple of array of float or None, each of shape (n,)
+        The sums, and the low and the high end of their margin.
+    sheet : Sheet
+    """
+    net, low, high = money
+    if low is not None and high is not None:
+        axes.fill_between(along, low, high, color=TINT, linewidth=0)
+    axes.axhline(0, color=SOFT, linewidth=0.9)
+    axes.plot(along, net, color=ACCENT, linewidth=2)
+    axes.margins(x=0)
+    number_axis(axes.xaxis, 7 if sheet.is_wide else 4)
+    axes.grid(color=FAINT, linewidth=0.5)
+    axes.set_axisbelow(True)
 
 
 def _mark_areas(axes: Axes, curve: Curve, area_word: str) -> None:

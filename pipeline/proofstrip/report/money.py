@@ -8,7 +8,7 @@ import numpy.typing as npt
 
 from proofstrip.config import EconomicsPart
 from proofstrip.economics import capital_recovery_factor
-from proofstrip.report.money_inputs import PER_WORDS, own_area
+from proofstrip.report.money_inputs import PER_WORDS, own_area, price_unit
 from proofstrip.report.tables import Row, Table, between, capital
 from proofstrip.report.words import ABSENT, Units, is_number, money, number
 from proofstrip.stats.money_words import say_ends
@@ -245,7 +245,7 @@ def what_if_tables(entry: dict[str, Any], units: Units) -> list[Table]:
     found, currency, name = [], str(entry["currency"]), entry["treatment"]
     table = entry.get("price_by_gain")
     if table:
-        unit = "bu" if units.price_name == "bu" and table["prices_per_bu"] else "t"
+        unit = price_unit(table, units)
         head = (f"Price {PER_WORDS[unit]}", *(units.yield_text(gain, sign=True) for gain in table["gains_kg_ha"]))
         cells = table[f"net_gain_per_{units.area_name}"]
         rows = [

@@ -1,5 +1,7 @@
 """Which prices, costs and outlays were put in, in words."""
 
+from typing import Any
+
 from proofstrip.config import EconomicsPart, Settings
 from proofstrip.config_money import Price
 from proofstrip.economics import KG_PER
@@ -11,6 +13,11 @@ PER_WORDS = {
     "bu": "a bushel", "t": "a tonne", "kg": "a kilogram", "lb": "a pound", "cwt": "a hundredweight", "ac": "an acre",
     "ha": "a hectare", "h": "an hour", "year": "a year",
 }  # fmt: skip
+
+
+def price_unit(table: dict[str, Any], units: Units) -> str:
+    """Give the unit that a table of prices is told in: ``bu`` where page and table have bushels, else ``t``."""
+    return "bu" if units.price_name == "bu" and table["prices_per_bu"] else "t"
 
 
 def describe_inputs(settings: Settings, units: Units) -> str:

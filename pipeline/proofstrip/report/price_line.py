@@ -7,8 +7,9 @@ import numpy as np
 import numpy.typing as npt
 from matplotlib.figure import Figure
 
-from proofstrip.report.money_inputs import PER_WORDS
-from proofstrip.report.sheet import ACCENT, FAINT, INK, SOFT, TINT, Sheet, drawing, new_figure, number_axis
+from proofstrip.report.charts import draw_band
+from proofstrip.report.money_inputs import PER_WORDS, price_unit
+from proofstrip.report.sheet import ACCENT, INK, SOFT, Sheet, drawing, new_figure, number_axis
 from proofstrip.report.words import Units, is_number, money
 
 Floats = npt.NDArray[np.float64]
@@ -61,7 +62,7 @@ def price_line(entry: dict[str, Any], units: Units) -> PriceLine | None:
     table = entry.get("price_by_gain")
     if not table:
         return None
-    unit = "bu" if units.price_name == "bu" and table["prices_per_bu"] else "t"
+    unit = price_unit(table, units)
     prices = np.array(table[f"prices_per_{unit}"], dtype=np.float64)
     cells = np.array(table[f"net_gain_per_{units.area_name}"], dtype=np.float64)
     used, found = float(entry[f"price_per_{unit}"]), entry.get(f"break_even_price_per_{unit}")
@@ -123,10 +124,7 @@ def draw_price(line: PriceLine, sheet: Sheet) -> Figure:
     with drawing():
         figure, body = new_figure(sheet, 2.3 if sheet.is_wide else 2.5)
         axes = body.add_subplot()
-        if line.low is not None and line.high is not None:
-            axes.fill_between(line.prices, line.low, line.high, color=TINT, linewidth=0)
-        axes.axhline(0, color=SOFT, linewidth=0.9)
-        axes.plot(line.prices, line.net, color=ACCENT, linewidth=2)
+        draw_band(axes, line.prices, (line.net, line.low, line.high), sheet)
         axes.axvline(line.used, color=INK, linewidth=0.9, linestyle=(0, (4, 3)))
         labels = [f"dashed: price used, {money(line.used, line.currency)} {line.per}"]
         if line.just_pays is not None:
@@ -135,11 +133,7 @@ def draw_price(line: PriceLine, sheet: Sheet) -> Figure:
             said = f"just pays at {money(line.just_pays, line.currency)} {line.per}"
             labels.insert(0, f"dot: {said}" if drawn else f"{said}, beyond what is drawn")
         axes.set_title("\n".join(labels), loc="left", fontsize=8, color=SOFT)
-        axes.margins(x=0)
         axes.set_xlabel(f"Price of the grain, {line.currency} {line.per}")
         axes.set_ylabel(f"{line.label.replace(', ', ',' + chr(10))}, {line.currency}")
-        number_axis(axes.xaxis, 7 if sheet.is_wide else 4)
         number_axis(axes.yaxis, 5, sign=True)
-        axes.grid(color=FAINT, linewidth=0.5)
-        axes.set_axisbelow(True)
     return figure

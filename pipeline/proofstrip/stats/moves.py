@@ -170,3 +170,27 @@ def _tell_change(treatment: str, before: Answers, after: Answers) -> str:
     if before.yields == after.yields:
         return f"the money answer for {treatment} changes {money}; the yield answer is the same."
     return f"the yield answer for {treatment} changes {yields}, and the money answer {money}."
+
+
+def find_moved(notes: str, treatments: Iterable[str]) -> tuple[list[str], bool]:
+    """Tell from what :func:`tell_moves` said whose answers move.
+
+    Parameters
+    ----------
+    notes : str
+    treatments : iterable of str
+        Those that may stand in it.
+
+    Returns
+    -------
+    tuple of list of str and bool
+        The treatments, and whether answers in money are all that moves.
+
+    Examples
+    --------
+    >>> move = Move("by the monitor", "new", Answers("higher", "pays"), Answers("higher", "not_settled"))
+    >>> find_moved(tell_moves([move], "{},"), ["old", "new"])
+    (['new'], True)
+    """
+    moved = [name for name in treatments if f"answer for {name} changes" in notes]
+    return moved, "yield answer for" not in notes and "money answer for" in notes
