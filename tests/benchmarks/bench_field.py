@@ -24,7 +24,7 @@ import pyarrow.csv
 import pyproj
 
 from proofstrip.config import load_settings
-from proofstrip.run import assign, clean, moisture, read, strips
+from proofstrip.run import assign, clean, moisture, read, run_trial, strips
 from proofstrip.simulate import SCENARIOS, render_folder, simulate_harvest
 from proofstrip.work import Work
 
@@ -32,6 +32,7 @@ STAGES = (read, clean, moisture, assign, strips)
 TARGET_RATIO, TARGET_GIB = 6.0, 2.5
 FIELD = replace(SCENARIOS["ordinary"], blocks=24, strip_length_m=500.0)
 GAP_M = 30.0
+TRIAL_COPIES = 4
 
 
 def write_farm(folder: Path, records: int) -> int:
@@ -90,7 +91,20 @@ def measure_stages(folder: Path) -> dict[str, float]:
     return {"whole": sum(spans.values()), **spans}
 
 
-MEASURES = {"floor": measure_floor, "stages": measure_stages}
+def measure_run(folder: Path) -> dict[str, float]:
+    """Go the whole way to the page, with a trial on the first copies of the field and the rest of the log beside it."""
+    strips = gpd.read_file(folder / "trial_map.geojson")
+    mine = strips["strip"].str.split("-").str[0].astype(int) <= TRIAL_COPIES
+    strips[mine].to_file(folder / "trial_map.geojson", driver="GeoJSON")
+    began = time.perf_counter()
+    target = folder / "run"
+    run_trial(load_settings(folder / "trial.toml"), target)
+    spent = time.perf_counter() - began
+    sizes = {f"{name} MB": (target / name).stat().st_size / 1e6 for name in ("points.parquet", "report.html")}
+    return {"strips": int(mine.sum()), "whole": spent, **sizes}
+
+
+MEASURES = {"floor": measure_floor, "stages": measure_stages, "run": measure_run}
 
 
 def in_own_process(what: str, folder: Path) -> dict[str, float]:
@@ -123,7 +137,13 @@ def main() -> None:
     parser.add_argument("--records", type=int, nargs="+", default=[1_000_000])
     parser.add_argument("--runs", type=int, default=3)
     parser.add_argument("--measure", nargs=2, metavar=("WHAT", "FOLDER"), help="used by the program itself")
+    parser.add_argument("--run", type=int, metavar="RECORDS", help="instead, go the whole way to the page once")
     asked = parser.parse_args()
+    if asked.run:
+        with tempfile.TemporaryDirectory() as name:
+            write_farm(Path(name), asked.run)
+            print(in_own_process("run", Path(name)))
+        return
     if asked.measure:
         what, folder = asked.measure
         found = MEASURES[what](Path(folder))
