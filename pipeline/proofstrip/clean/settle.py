@@ -17,8 +17,9 @@ RUNNING_M = 30.0
 LEAST_RECORDS = 20
 LEAST_ALIKE = 4
 # How far steering itself makes overlaps differ; judgement. Passes of one field cannot tell that from much larger noise.
-STEERED_SD_M = 0.1
+STEERED_SD_M = 0.07
 PRIOR_TRUST = 0.5
+WANDER_SD_M = 0.05
 FAR = 3.0  # standard deviations of noise
 MOST_NOISE = 0.2  # of the header: more is ground cut before, however poor the positions
 MOST_SHIFT_M = 0.5
@@ -47,15 +48,17 @@ def settle_width(track: Track, overlap: Overlap, settings: CleanPart) -> Floats:
     # Below zero where ground was left standing: without that, chance overlaps would count and chance gaps would not.
     signed = overlap.taken * track.swath - overlap.gap
     signed = signed - overlap.side * find_antenna_shift(track, overlap, signed)
-    measured = _smooth_within(signed, track.pass_id, max(3, int(RUNNING_M / step_m) | 1))
-    passes = _sum_up_passes(track, overlap, signed)
+    running = max(3, int(RUNNING_M / step_m) | 1)
+    measured = _smooth_within(signed, track.pass_id, running)
+    passes = _sum_up_passes(track, overlap, signed, running)
     noise = _find_noise(track, overlap, measured, passes)
     usual, trust, error = _learn_usual(track, passes, noise, settings.full_width_share)
     # A place is off with its whole pass, and once more within it.
-    alike = np.abs(measured - usual) <= _reach(2**0.5 * noise[track.machine], track.swath, settings.full_width_share)
-    likely = np.where(alike, usual + trust * (measured - usual), measured)
+    reach = _reach(2**0.5 * noise[track.machine], track.swath, settings.full_width_share)
     sides = np.maximum(overlap.edges, 1)
-    lost = sides * expected_overlap(likely / sides, error)
+    away = measured / sides - usual
+    likely = np.where(np.abs(away) <= reach, usual + trust * away, measured / sides)
+    lost = sides * expected_overlap(likely, error)
     alone = np.where(measured > settings.full_width_share * track.swath, measured, 0.0)
     return np.clip(track.swath - np.where(overlap.edges > 0, lost, alone), 0.0, track.swath)
 
@@ -91,7 +94,8 @@ def find_antenna_shift(track: Track, overlap: Overlap, signed: Floats) -> Floats
         left, right = (mine.loc[mine["side"] == side, "level"] for side in (-1, 1))
         if min(len(left), len(right)) >= LEAST_ALIKE:
             apart = float(right.median() - left.median())
-            unsure = float(np.hypot(left.std(), right.std())) / min(len(left), len(right)) ** 0.5
+            # A pass's own error makes one neighbour overlap and the other gap: it counts twice, not once.
+            unsure = 2**0.5 * float(np.hypot(left.std(), right.std())) / min(len(left), len(right)) ** 0.5
             shift[machine] = apart / 2 if abs(apart) > SURE * unsure else 0.0
     return pd.Series(track.machine).map(shift).fillna(0.0).to_numpy(dtype=np.float64)
 
@@ -129,7 +133,7 @@ def _smooth_within(values: Floats, pass_id: Ints, records: int) -> Floats:
     for start in np.flatnonzero((first == np.arange(len(values))) & (pass_id > 0)):
         stop = start + int(np.searchsorted(first[start:], start, side="right"))
         part = values[start:stop]
-        middle = float(np.median(part))
+        middle = float(np.median(ndimage.uniform_filter1d(part, min(records, len(part)), mode="nearest")))
         steady = float(np.median(np.abs(part - middle))) * 1.4826 < STEADY_MAD_M
         smooth[start:stop] = ndimage.median_filter(part, min(records, len(part)), mode="nearest")
         if steady:
@@ -149,7 +153,7 @@ def _find_noise(track: Track, overlap: Overlap, measured: Floats, passes: pd.Dat
     halves = passes["halves"].abs().groupby(passes["machine"]).median() / 2**0.5
     level = pd.Series(track.pass_id).map(passes["level"]).to_numpy()
     beside = (overlap.edges > 0) & np.isfinite(level)
-    within = pd.Series(np.abs(measured - level)[beside]).groupby(track.pass_id[beside]).median()
+    within = pd.Series(np.abs(measured / np.maximum(overlap.edges, 1) - level)[beside]).groupby(track.pass_id[beside]).median()
     within = within.groupby(passes["machine"].reindex(within.index)).median()
     machines = np.arange(int(track.machine.max()) + 1)
     noise = np.fmax(halves.reindex(machines).to_numpy(), within.reindex(machines).to_numpy())
@@ -160,7 +164,7 @@ def _learn_usual(track: Track, passes: pd.DataFrame, noise: Floats, share: float
     """Give each record its pass's usual overlap, how far its own is to be trusted, and how far both may be off."""
     passes = passes.assign(usual=passes["level"], telling=False)
     passes["reach"] = _reach(noise[passes["machine"].to_numpy()], passes["header"].to_numpy(), share)
-    for _, alike in passes.groupby(["machine", "edges"]):
+    for _, alike in passes.groupby("machine"):
         reach = float(alike["reach"].median())
         level, near = usual_level(alike["level"].to_numpy(), reach)
         passes.loc[alike.index, "usual"] = level
@@ -178,11 +182,11 @@ def _learn_usual(track: Track, passes: pd.DataFrame, noise: Floats, share: float
     return (
         pd.Series(track.pass_id).map(passes["usual"]).fillna(0.0).to_numpy(),
         machine.map(trust).fillna(PRIOR_TRUST).to_numpy(),
-        machine.map((trust * mean["noise"]) ** 0.5).fillna(0.0).to_numpy(),
+        machine.map((trust * mean["noise"] + WANDER_SD_M**2) ** 0.5).fillna(WANDER_SD_M).to_numpy(),
     )
 
 
-def _sum_up_passes(track: Track, overlap: Overlap, signed: Floats) -> pd.DataFrame:
+def _sum_up_passes(track: Track, overlap: Overlap, signed: Floats, running: int) -> pd.DataFrame:
     """Give, for each pass beside cut ground, its median overlap and how far the means of its halves differ."""
     first, last = first_of_run(track.pass_id), last_of_run(track.pass_id)
     beside, inside = overlap.edges > 0, (track.pass_id > 0) & (track.swath > 0)
@@ -200,7 +204,10 @@ def _sum_up_passes(track: Track, overlap: Overlap, signed: Floats) -> pd.DataFra
             "level": np.where(wide, -EDGE_PROBE_M, signed)[use],
         }
     )
-    by_pass = records.groupby(number)
+    # Cells make one record's overlap jump in steps of some centimetres: the median is taken of running means.
+    records["level"] /= records.groupby(number)["edges"].transform("median").round()
+    calm = records["level"].groupby(number).rolling(running, center=True, min_periods=1).mean()
+    by_pass = records.assign(level=calm.droplevel(0)).groupby(number)
     passes = by_pass.median()
     first_half, second_half = (records["level"][mask].groupby(number[mask]).mean() for mask in (~late, late))
     passes["halves"] = (first_half - second_half).reindex(passes.index)
@@ -221,7 +228,12 @@ def usual_level(level: Floats, reach: float) -> tuple[Floats, Ints]:
     Returns
     -------
     tuple of array of float, shape (n,), and array of int, shape (n,)
-        The median of the levels within reach, and their number. A level with no other near it stays as it is.
+        The mean of the levels within reach, and their number. A level with no other near it stays as it is.
+
+    Notes
+    -----
+    Medians find the middle, so that no stray level moves it; the answer is a mean. Each pass stands on the right of one
+    overlap and on the left of the next, so that its own error cancels in the mean of all and does not in their median.
 
     Examples
     --------
@@ -233,4 +245,7 @@ def usual_level(level: Floats, reach: float) -> tuple[Floats, Ints]:
         low = np.searchsorted(ordered, centre - reach, side="left")
         high = np.searchsorted(ordered, centre + reach, side="right")
         centre = (ordered[(low + high - 1) // 2] + ordered[(low + high) // 2]) / 2
-    return centre, high - low
+    low = np.searchsorted(ordered, centre - reach, side="left")
+    high = np.searchsorted(ordered, centre + reach, side="right")
+    total = np.cumsum(np.r_[0.0, ordered])
+    return (total[high] - total[low]) / (high - low), high - low
