@@ -104,7 +104,7 @@ def _read_passes(points: pd.DataFrame, track: Track) -> pd.DataFrame:
     counts = inside.groupby(["pass_id", "strip"], observed=True).size().reset_index(name="records")
     share = counts["records"] / counts.groupby("pass_id")["records"].transform("sum")
     strip_of = counts[share >= OWN_SHARE].set_index("pass_id")["strip"]
-    table = pd.DataFrame({"pass_id": halves.pass_id, "machine": halves.machine, "entry": halves.entry_s})
+    table = pd.DataFrame({"pass_id": halves.pass_id, "machine": halves.machine, "entry": halves.alike_entry_s})
     return table.assign(middle=halves.middle_s, strip=table["pass_id"].map(strip_of)).dropna(subset="strip")
 
 

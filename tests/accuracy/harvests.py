@@ -36,6 +36,7 @@ VARIANTS = frozenset(
         "log_5_s",
         "control_first",
         "racetrack",
+        "headland_first",
         "recut",
     }
 )

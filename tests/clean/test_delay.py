@@ -210,9 +210,43 @@ class TestWhatStandsIn:
         assert "the display must have shifted the records" in delay.reason
 
     def test_records_that_were_shifted_show_at_the_entry_alone_too(self, defaults):
-        delay = _settle("combine 1", "too few pairs", Ends(1.2, None), defaults.clean, None)
+        delay = _settle("combine 1", "too few pairs", Ends(1.2, False, None), defaults.clean, None)
         assert (delay.seconds, delay.source) == (0.0, "assumed")
         assert "the display has already shifted the records" in delay.reason
+
+
+class TestWhatEndsOfPassesAdd:
+    PAIRS = Delay("", 9.0, 8.0, 10.0, "estimated", "pairs agree")
+
+    @pytest.mark.parametrize(
+        ("entry_s", "by_ground", "accepted"),
+        [
+            (14.0, False, True),
+            (16.0, False, False),
+            (4.0, False, True),
+            (12.0, True, True),
+            (14.0, True, False),
+            (4.0, True, False),
+        ],
+    )
+    def test_entries_that_are_known_by_the_ground_may_differ_by_less_and_to_both_sides(
+        self, defaults, entry_s, by_ground, accepted
+    ):
+        delay = _settle("combine 1", self.PAIRS, Ends(entry_s, by_ground, None), defaults.clean, None)
+        assert (delay.source == "estimated") == accepted
+        assert accepted or ("ground already cut" in delay.reason) == by_ground
+
+    def test_ends_are_weighed_in_by_their_variance_and_the_range_narrows(self, defaults):
+        delay = _settle("combine 1", self.PAIRS, Ends(11.0, False, 10.0), defaults.clean, None)
+        own, ends = (2.0 / 3.29) ** 2, 0.7**2
+        assert delay.seconds == pytest.approx((9 / own + 10 / ends) / (1 / own + 1 / ends), abs=0.01)
+        assert delay.high - delay.low == pytest.approx(3.29 * (1 / (1 / own + 1 / ends)) ** 0.5, abs=0.02)
+        assert "weighed with 10.0 s by the ends of its passes" in delay.reason
+
+    def test_ends_that_are_far_off_are_told_and_not_weighed(self, defaults):
+        delay = _settle("combine 1", self.PAIRS, Ends(11.0, False, 13.0), defaults.clean, None)
+        assert (delay.seconds, delay.low, delay.high) == (9.0, 8.0, 10.0)
+        assert "the ends of its passes look like 13.0 s" in delay.reason
 
 
 def test_each_machine_has_its_own_delay(make_track):

@@ -2,6 +2,7 @@
 
 from dataclasses import fields, replace
 
+import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
@@ -124,11 +125,29 @@ def test_a_probe_that_keeps_old_grain_draws_the_moisture_of_strips_together():
     assert found[1] < found[0] - 0.3
 
 
+def test_a_headland_is_cut_across_both_ends_before_the_strips_and_belongs_to_none():
+    """The strips themselves stay as they are without it: own draws."""
+    scenario = replace(Scenario(), headland_first=True, heading_deg=37.0)
+    with_it, without = simulate_harvest(scenario, 3), simulate_harvest(replace(scenario, headland_first=False), 3)
+    extra = len(with_it.records) - len(without.records)
+    headland, strips = with_it.records[:extra], with_it.records[extra:].reset_index(drop=True)
+    pd.testing.assert_frame_equal(strips, without.records)
+    cut = headland[headland["true_width_m"] > 8]
+    assert cut["time"].max() < strips["time"].min()
+    assert set(cut["true_strip"]) == {""}
+    shape = without.trial_map.geometry.union_all()
+    places = gpd.GeoSeries(gpd.points_from_xy(cut["easting_m"], cut["northing_m"]), crs=without.trial_map.crs)
+    beside = places.distance(shape)
+    assert beside[~cut["true_jump"].to_numpy()].median() == pytest.approx(9.144 / 2, abs=0.2)
+    assert cut["true_pass"].nunique() == 2
+
+
 @pytest.mark.parametrize(
     ("change", "said"),
     [
         ({"end_slant": 3.0}, "end_slant 3.0 must be from 0 to 2"),
         ({"end_slant": 0.5, "curve_radius_m": 300.0}, "needs straight rows"),
+        ({"end_slant": 0.5, "headland_first": True}, "headland_first needs straight rows and square ends"),
         ({"combines": (Combine("one", delay_s=2.0),)}, "delay_s 2.0 s is less than its mixing and tailings take"),
         ({"narrow_last_share": 0.5}, "needs two passes a strip or more; found 1"),
         ({"shift_applied_s": -2.0}, "pairs a position with a later flow"),

@@ -6,7 +6,7 @@ first, so neither treatments nor machine offsets can be seen here.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import geopandas as gpd
@@ -27,8 +27,12 @@ TAIL_S = 0.4
 BOOTSTRAPS = 200
 AGREE_S = 2.0
 FAR_STEPS = 2.5
-# The header goes down before the crop, so the entry alone may say more.
+# The header goes down before the crop, so the entry by the header alone may say more.
 ENTRY_AGREE_S = 6.0
+GROUND_AGREE_S = 4.0
+# How far the ends of passes may be off the travel delay, one standard deviation; docs/clean.md has what they were.
+ENDS_SD_S = 0.7
+RANGE_SD = 3.29  # standard deviations in a range of 90 %
 SHIFTED_ENTRY_S = 4.0
 
 
@@ -83,7 +87,7 @@ def estimate_delays(
         _settle(
             name,
             _estimate(track, flow, track.machine == code, settings),
-            Ends(halves.entry_of(code), halves.delay_of(code)),
+            Ends(halves.entry_of(code), halves.knows_ground(code), halves.delay_of(code)),
             settings,
             applied_s,
         )
@@ -100,27 +104,38 @@ class Ends:
     ----------
     entry_s : float or None
         After entry the flow takes so long to reach half its level.
+    by_ground : bool
+        The ground cut before tells when the machine entered; if not, the header or the log does.
     delay_s : float or None
         Travel delay by entries and exits together.
     """
 
     entry_s: float | None
+    by_ground: bool
     delay_s: float | None
+
+    def contradict(self, seconds: float) -> bool:
+        """Tell whether entries speak against a delay."""
+        if self.entry_s is None:
+            return False
+        away = self.entry_s - seconds
+        return abs(away) > GROUND_AGREE_S if self.by_ground else away > ENTRY_AGREE_S
 
 
 def _settle(machine: str, found: "Delay | str", ends: Ends, settings: CleanPart, applied_s: float | None) -> Delay:
     """Take the declared delay, the estimate, or, refused, what stands in for it."""
     entry_s = ends.entry_s
-    if isinstance(found, Delay) and entry_s is not None and entry_s - found.seconds > ENTRY_AGREE_S:
+    if isinstance(found, Delay) and ends.contradict(found.seconds):
+        known = ", known by the ground already cut," if ends.by_ground else ""
         found = (
-            f"neighbouring passes say {found.seconds:.1f} s, but after entry the flow takes {entry_s:.1f} s "
+            f"neighbouring passes say {found.seconds:.1f} s, but after entry{known} the flow takes {entry_s:.1f} s "
             "to reach half its level"
         )
     if settings.delay_s is not None:
         beside = f"the data say {found.seconds:.1f} s" if isinstance(found, Delay) else f"the data cannot tell: {found}"
         return Delay(machine, settings.delay_s, None, None, "declared", f"set in [clean] delay; {beside}")
     if isinstance(found, Delay):
-        return Delay(machine, found.seconds, found.low, found.high, "estimated", found.reason)
+        return replace(found if ends.delay_s is None else weigh(found, ends.delay_s), machine=machine)
     if applied_s is not None:
         reason = (
             f"the display had applied {applied_s:g} s, as declared in [harvest], and the data cannot tell more: {found}"
@@ -137,6 +152,43 @@ def _settle(machine: str, found: "Delay | str", ends: Ends, settings: CleanPart,
         )
         return Delay(machine, 0.0, None, None, "assumed", reason)
     return Delay(machine, settings.assumed_delay_s, None, None, "assumed", f"the data cannot tell: {found}")
+
+
+def weigh(found: Delay, ends_s: float) -> Delay:
+    """Weigh what opposite passes say and what the ends of passes say, each by its variance.
+
+    Parameters
+    ----------
+    found : Delay
+        By opposite passes, with its range.
+    ends_s : float
+        By the ends of passes [s].
+
+    Returns
+    -------
+    Delay
+        By opposite passes alone where the two differ by over three standard deviations: some drivers cross the headland
+        with the header down.
+
+    Examples
+    --------
+    >>> pairs = Delay("", 10.0, 8.8, 11.2, "estimated", "pairs agree")
+    >>> both = weigh(pairs, 12.0)
+    >>> both.seconds, both.low, both.high
+    (11.04, 10.21, 11.87)
+    >>> weigh(pairs, 14.0).seconds
+    10.0
+    """
+    if found.low is None or found.high is None:
+        return found
+    own = ((found.high - found.low) / RANGE_SD) ** 2
+    if abs(ends_s - found.seconds) > 3 * (own + ENDS_SD_S**2) ** 0.5:
+        return replace(found, reason=f"{found.reason}; the ends of its passes look like {ends_s:.1f} s")
+    share = ENDS_SD_S**2 / (ENDS_SD_S**2 + own)
+    seconds, narrower = share * found.seconds + (1 - share) * ends_s, share**0.5
+    low, high = (seconds + narrower * (end - found.seconds) for end in (found.low, found.high))
+    reason = f"{found.reason}, weighed with {ends_s:.1f} s by the ends of its passes"
+    return replace(found, seconds=round(seconds, 2), low=round(low, 2), high=round(high, 2), reason=reason)
 
 
 def _estimate(track: Track, flow: Floats, mine: Bools, settings: CleanPart) -> "Delay | str":

@@ -50,6 +50,9 @@ def settle_width(track: Track, overlap: Overlap, settings: CleanPart) -> Floats:
     signed = signed - overlap.side * find_antenna_shift(track, overlap, signed)
     running = max(3, int(RUNNING_M / step_m) | 1)
     measured = _smooth_within(signed, track.pass_id, running)
+    # A headland cut before may be a header wide, and passed in a few records: no noise looks like that.
+    sudden = ndimage.median_filter(signed, 3, mode="nearest")
+    measured = np.where(np.abs(sudden - measured) > MOST_NOISE * track.swath, sudden, measured)
     passes = _sum_up_passes(track, overlap, signed, running)
     noise = _find_noise(track, overlap, measured, passes)
     usual, trust, error = _learn_usual(track, passes, noise, settings.full_width_share)
@@ -153,7 +156,11 @@ def _find_noise(track: Track, overlap: Overlap, measured: Floats, passes: pd.Dat
     halves = passes["halves"].abs().groupby(passes["machine"]).median() / 2**0.5
     level = pd.Series(track.pass_id).map(passes["level"]).to_numpy()
     beside = (overlap.edges > 0) & np.isfinite(level)
-    within = pd.Series(np.abs(measured / np.maximum(overlap.edges, 1) - level)[beside]).groupby(track.pass_id[beside]).median()
+    within = (
+        pd.Series(np.abs(measured / np.maximum(overlap.edges, 1) - level)[beside])
+        .groupby(track.pass_id[beside])
+        .median()
+    )
     within = within.groupby(passes["machine"].reindex(within.index)).median()
     machines = np.arange(int(track.machine.max()) + 1)
     noise = np.fmax(halves.reindex(machines).to_numpy(), within.reindex(machines).to_numpy())

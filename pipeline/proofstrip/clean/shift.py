@@ -4,7 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from proofstrip.clean.track import Bools, Floats, Ints, Track, first_of_run, last_of_run
+from proofstrip.clean.ends import find_crop_ends
+from proofstrip.clean.track import Bools, Floats, Ints, Track, first_of_run
 
 
 @dataclass(frozen=True)
@@ -25,7 +26,7 @@ class Cut:
     header_up, turn, unlogged : array of bool, shape (n,)
         Then; ``unlogged`` where the log has no record of that moment.
     since_entry, until_exit : array of float, shape (n,)
-        Time within the pass, from its start and to its end [s].
+        Time since the pass met the crop, and until it left it [s].
     """
 
     easting: Floats
@@ -83,7 +84,7 @@ def find_cut(track: Track, seconds: Floats) -> Cut:
     share = np.clip((clock[place] - middle) / np.maximum(track.span[place], 1e-9), 0.0, 1.0)
     before = np.maximum(place - 1, first[place])
     pass_id = np.where(unlogged, 0, track.pass_id[place])
-    entry, leave = first_of_run(track.pass_id)[place], last_of_run(track.pass_id)[place]
+    ends = find_crop_ends(track)
     return Cut(
         easting=track.easting[place] + share * (track.easting[before] - track.easting[place]),
         northing=track.northing[place] + share * (track.northing[before] - track.northing[place]),
@@ -95,6 +96,6 @@ def find_cut(track: Track, seconds: Floats) -> Cut:
         header_up=track.header_up[place],
         turn=track.turn[place],
         unlogged=unlogged,
-        since_entry=middle - (clock[entry] - track.duration[entry]),
-        until_exit=clock[leave] - middle,
+        since_entry=middle - track.machine * step - ends.entry[place],
+        until_exit=ends.exit[place] - (middle - track.machine * step),
     )

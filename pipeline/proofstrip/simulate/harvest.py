@@ -1,18 +1,19 @@
 """One invented harvest from field to log."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import pyproj
 
 from proofstrip.simulate.counts import count_seeds
 from proofstrip.simulate.crop import grow_crop
 from proofstrip.simulate.cut import Pieces, cut_crop, trace_passes
 from proofstrip.simulate.display import START_S, write_log
 from proofstrip.simulate.drive import Drive, drive_passes
-from proofstrip.simulate.layout import Ints, Layout, draw_map, lay_out
+from proofstrip.simulate.layout import CRS, Ints, Layout, draw_map, lay_out
 from proofstrip.simulate.scenario import Combine, Scenario
 from proofstrip.simulate.sensor import Readings, sense_grain
 
@@ -125,10 +126,43 @@ def simulate_harvest(scenario: Scenario, seed: int) -> Simulated:
         row = np.round((log["time"] - START_S - combine.start_s) / scenario.record_s).astype(int) - 1
         logs.append(log.assign(true_width_m=width[row])[RECORD_COLUMNS])
         grounds.append(_list_ground(scenario, layout, (combine, drive, pieces, readings)))
+    if scenario.headland_first:
+        logs = _cut_headlands(scenario, layout, seed) + logs
     records, ground = (_join(frames) for frames in (logs, grounds))
     tickets = weigh_loads(scenario, layout, ground, scale_rng)
     counts = count_seeds(scenario, ground, rest[-1])
     return Simulated(records, ground, draw_map(scenario, layout), tickets, counts, scenario, seed)
+
+
+def _cut_headlands(scenario: Scenario, layout: Layout, seed: int) -> list[pd.DataFrame]:
+    """Log one pass of the first combine across either end of the strips, before it cuts them."""
+    # A field of one strip, turned by a right angle: it lies just below the start of the strips.
+    across = replace(
+        scenario,
+        treatments=scenario.treatments[:1],
+        blocks=1,
+        passes_per_strip=1,
+        combines=scenario.combines[:1],
+        strip_length_m=float(layout.strip_edges_m[-1]),
+        heading_deg=scenario.heading_deg + 90,
+        headland_first=False,
+        tickets=False,
+        counts=False,
+    )
+    turn = np.deg2rad(scenario.heading_deg)
+    to_degrees = pyproj.Transformer.from_crs(CRS, "EPSG:4326", always_xy=True)
+    logs = []
+    for end, up_m in enumerate((0.0, scenario.strip_length_m + scenario.header_width_m)):
+        log = simulate_harvest(across, seed + 1000 * (end + 1)).records
+        for kind in ("", "true_cut_"):
+            log[f"{kind}easting_m"] += up_m * np.sin(turn)
+            log[f"{kind}northing_m"] += up_m * np.cos(turn)
+        longitude, latitude = to_degrees.transform(log["easting_m"].to_numpy(), log["northing_m"].to_numpy())
+        log["longitude"], log["latitude"] = np.round(longitude, 8), np.round(latitude, 8)
+        number = len(layout.pass_across_m) + 1 + end
+        cut = log["true_pass"] > 0
+        logs.append(log.assign(time=log["time"] - (2 - end) * 1800, true_pass=np.where(cut, number, 0), true_strip=""))
+    return logs
 
 
 def _list_ground(scenario: Scenario, layout: Layout, cut: tuple[Combine, Drive, Pieces, Readings]) -> pd.DataFrame:

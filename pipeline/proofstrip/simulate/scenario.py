@@ -83,6 +83,8 @@ class Scenario:
         at which its correlation has fallen to 0.05 [m]; range along the rows as a multiple of that.
     trend_along, trend_across : float
         Yield gained from one end, or side, of the field to the other, as a share of the level.
+    headland_first : bool
+        The first combine cuts a header's width across either end of the strips before them. Straight rows only.
     headland_loss, headland_m : float
         Share lost at the very end of the strips, vanishing over this distance [m].
     poor_patches : int
@@ -183,6 +185,7 @@ class Scenario:
     anisotropy: float = 2.0
     trend_along: float = 0.05
     trend_across: float = 0.03
+    headland_first: bool = False
     headland_loss: float = 0.15
     headland_m: float = 20.0
     poor_patches: int = 0
@@ -290,6 +293,8 @@ class Scenario:
             raise ValueError(f"curve_radius_m {self.curve_radius_m} m: no combine follows rows that bend under 50 m")
         if self.end_slant != 0 and self.curve_radius_m is not None:
             raise ValueError(f"end_slant {self.end_slant} needs straight rows; found curve_radius_m")
+        if self.headland_first and (self.curve_radius_m is not None or self.end_slant):
+            raise ValueError("headland_first needs straight rows and square ends; found curve_radius_m or end_slant")
         if not 0 <= self.end_slant <= 2:
             raise ValueError(f"end_slant {self.end_slant} must be from 0 to 2")
 

@@ -114,6 +114,14 @@ _ALL = (
         pass_offset_m=0.1,
     ),
     replace(
+        ORDINARY,
+        name="headland_first",
+        note="The headland is cut first; the header goes down 12 m before the crop and up as the crop ends.",
+        headland_first=True,
+        header_down_m=12.0,
+        header_up_m=0.0,
+    ),
+    replace(
         ORDINARY, name="racetrack", note="Round and round: neighbouring passes run the same way.", path="racetrack"
     ),
     replace(ORDINARY, name="point_rows", note="The crop ends on a slant, so that passes run out of it.", end_slant=0.5),
