@@ -58,15 +58,34 @@ class Estimate:
     found, perfect, true : float
         Mean log ratio of treated and control strips, times 100: as found, by a perfect pipeline on the same stretch
         with the same sensor, and what the treatment did there.
-    strips : tuple of str
-        Whose yields ``strip_pct`` tells.
+    noise : float
+        What the sensor's noise alone does to the effect, over the records that the way counts: a perfect pipeline has
+        the same readings.
+    noise_pct : tuple of float
+        And to each strip [%].
     """
 
     strip_pct: tuple[float, ...]
     found: float
     perfect: float
     true: float
-    strips: tuple[str, ...] = ()
+    noise: float
+    noise_pct: tuple[float, ...]
+
+    @property
+    def error(self) -> float:
+        """How far the effect is off."""
+        return self.found - self.perfect
+
+    @property
+    def beyond(self) -> float:
+        """How far the effect is off when the noise in the same grain is taken off."""
+        return self.error - self.noise
+
+    @property
+    def beyond_pct(self) -> tuple[float, ...]:
+        """What is left of each strip's error when the noise in its own grain is taken off [%]."""
+        return tuple(error - noise for error, noise in zip(self.strip_pct, self.noise_pct, strict=True))
 
 
 @dataclass(frozen=True)
@@ -89,13 +108,6 @@ class Harvested:
         Effect planted in the last treatment [%].
     stopped : str
         What the pipeline said when it refused to go on; empty: it did not.
-    noise_pct : tuple of float
-        What the sensor's noise alone does to each strip, over the records that the pipeline counts [%]: nobody can do
-        better with these records.
-    noise_effect : float
-        And to the effect.
-    beyond_pct : tuple of float
-        What is left of each strip's error when the noise in its own grain is taken off [%]: what the pipeline does.
     """
 
     scenario: str
@@ -103,9 +115,6 @@ class Harvested:
     planted_pct: float
     stopped: str = ""
     estimates: dict[str, Estimate] = field(default_factory=dict)
-    noise_pct: tuple[float, ...] = ()
-    noise_effect: float = float("nan")
-    beyond_pct: tuple[float, ...] = ()
     delays: tuple[DelayFound, ...] = ()
     width_m: tuple[float, ...] = ()
     tallies: dict[str, Tally] = field(default_factory=dict)
@@ -167,19 +176,11 @@ def harvest_once(name: str, seed: int, effect_pct: float) -> Harvested:
     placed = faults.place_records(harvest, work.points, applied)
     # The same draws, so that the two logs differ by the noise alone.
     silent = simulate_harvest(replace(scenario, noise_kg_s=0.0), seed)
-    noise = measure_noise(harvest, silent, work)
-    level = noise.groupby(work.strips.set_index("strip")["treatment"]).mean()
-    estimates = estimate_effects(harvest, work)
-    ours = estimates[OURS]
-    beyond = pd.Series(ours.strip_pct, index=list(ours.strips)) - noise
     return Harvested(
         name,
         seed,
         effect_pct,
-        estimates=estimates,
-        noise_pct=tuple(float(value) for value in noise),
-        noise_effect=float(level[scenario.treatments[-1].name] - level[scenario.treatments[0].name]),
-        beyond_pct=tuple(float(value) for value in beyond.dropna()),
+        estimates=estimate_effects(harvest, silent, work),
         delays=judge_delays(harvest, work),
         width_m=tuple(faults.width_errors(placed)),
         tallies=faults.judge_flags(harvest, work.points, placed),
@@ -187,34 +188,13 @@ def harvest_once(name: str, seed: int, effect_pct: float) -> Harvested:
     )
 
 
-def measure_noise(harvest: Simulated, silent: Simulated, work: Work) -> "pd.Series[float]":
-    """Give the noise in the grain that the pipeline counts, by strip.
+def estimate_effects(harvest: Simulated, silent: Simulated, work: Work) -> dict[str, Estimate]:
+    """Judge the three ways on one harvest.
 
     Parameters
     ----------
     harvest, silent : Simulated
         With and without noise, else alike.
-    work : Work
-
-    Returns
-    -------
-    pandas.Series of float
-        Share of the strip's grain [%].
-    """
-    flow, calm = (part.records["mass_flow_kg_s"].to_numpy() for part in (harvest, silent))
-    used = (work.points["usable"] & work.points["strip"].notna()).to_numpy()
-    counted = (
-        pd.DataFrame({"noise": flow - calm, "flow": flow})[used].groupby(work.points["strip"].to_numpy()[used]).sum()
-    )
-    return 100 * counted["noise"] / counted["flow"]
-
-
-def estimate_effects(harvest: Simulated, work: Work) -> dict[str, Estimate]:
-    """Judge the three ways on one harvest.
-
-    Parameters
-    ----------
-    harvest : Simulated
     work : Work
         As far as the strip table.
 
@@ -224,16 +204,27 @@ def estimate_effects(harvest: Simulated, work: Work) -> dict[str, Estimate]:
         A way that finds no yield in some strip is judged on the others.
     """
     strips_map, standard = work.strips_map, work.settings.standard_moisture_pct
-    used = work.points[work.points["usable"] & work.points["strip"].notna()]
+    flow, calm = (part.records["mass_flow_kg_s"].to_numpy() for part in (harvest, silent))
+    points = work.points.assign(calm_share=np.divide(calm, flow, out=np.ones(len(flow)), where=flow > 0))
+    used = points[points["usable"] & points["strip"].notna()]
     ours = work.strips.set_index("strip")["yield_kg_ha"]
-    textbook = plain_ways.clean_by_textbook(work.raw, strips_map, standard, harvest.scenario.shift_applied_s)
-    raw = plain_ways.average_points(work.raw, strips_map, standard)
+    wet = used["mass_flow_kg_s"] * used["duration_s"]
+    share = (wet * used["calm_share"]).groupby(used["strip"]).sum() / wet.groupby(used["strip"]).sum()
+    raw = work.raw.assign(calm_flow_kg_s=calm)
+    textbook = plain_ways.clean_by_textbook(raw, strips_map, standard, harvest.scenario.shift_applied_s)
+    mapped = plain_ways.average_points(raw, strips_map, standard)
     truth = Truth(harvest, strips_map)
     return {
-        OURS: truth.judge(ours, project_along(used, strips_map), used["strip"]),
-        TEXTBOOK: truth.judge(textbook.groupby("strip")["yield_kg_ha"].mean(), _along(textbook, strips_map)),
-        RAW: truth.judge(raw.groupby("strip")["yield_kg_ha"].mean(), None),
+        OURS: truth.judge(ours, ours * share, project_along(used, strips_map), used["strip"]),
+        TEXTBOOK: truth.judge(*_average(textbook, standard), _along(textbook, strips_map)),
+        RAW: truth.judge(*_average(mapped, standard), None),
     }
+
+
+def _average(points: gpd.GeoDataFrame, standard_pct: float) -> "tuple[pd.Series[float], pd.Series[float]]":
+    """Give each strip's mean yield with the noise in, and without it over the same points."""
+    calm = plain_ways.map_yield(points.assign(mass_flow_kg_s=points["calm_flow_kg_s"]), standard_pct)
+    return points.groupby("strip")["yield_kg_ha"].mean(), calm.groupby(points["strip"]).mean()
 
 
 def _along(points: gpd.GeoDataFrame, strips_map: gpd.GeoDataFrame) -> "pd.Series[float]":
@@ -257,14 +248,18 @@ class Truth:
         self.half_record_m = float(moved[moved > 0].median()) / 2
 
     def judge(
-        self, found: "pd.Series[float]", along: "pd.Series[float] | None", strip: "pd.Series[str] | None" = None
+        self,
+        found: "pd.Series[float]",
+        calm: "pd.Series[float]",
+        along: "pd.Series[float] | None",
+        strip: "pd.Series[str] | None" = None,
     ) -> Estimate:
         """Hold yields against the truth on the stretch that they were taken from.
 
         Parameters
         ----------
-        found : pandas.Series of float
-            By strip [kg/ha].
+        found, calm : pandas.Series of float
+            By strip, with the sensor's noise and without it [kg/ha].
         along : pandas.Series of float or None
             Places of the records counted [m]; none: the whole strips.
         strip : pandas.Series of str, optional
@@ -283,12 +278,14 @@ class Truth:
         sums = ground.groupby("strip")[names].sum()
         perfect = sums["sensed_mass_kg"] / sums["area_m2"] * M2_PER_HA
         error = (found / perfect - 1).dropna()
+        level = self._compare(np.log(found[found > 0]))
         return Estimate(
             tuple(float(value) for value in 100 * error),
-            self._compare(np.log(found[found > 0])),
+            level,
             self._compare(np.log(perfect[error.index])),
             self._compare(np.log(sums["true_mass_kg"] / sums["untreated_mass_kg"])[error.index]),
-            tuple(str(name) for name in error.index),
+            level - self._compare(np.log(calm[found > 0])),
+            tuple(float(value) for value in 100 * (found / calm - 1)[error.index]),
         )
 
     def _compare(self, level: "pd.Series[float]") -> float:

@@ -117,7 +117,7 @@ def _strips(scores: list[Score]) -> str:
         "harvests",
         *(f"{way}: {figure} %" for way in WAYS for figure in ("bias", "RMSE")),
         "noise alone %",
-        "proofstrip beyond noise: RMSE %",
+        *(f"{way} beyond noise: RMSE %" for way in WAYS),
         "stopped",
     )
     rows = [
@@ -126,7 +126,7 @@ def _strips(scores: list[Score]) -> str:
             str(s.runs),
             *(cell for way in WAYS for cell in (_signed(s.ways[way].bias), number(s.ways[way].rmse))),
             number(s.noise_rms),
-            number(s.beyond_rms),
+            *(number(s.ways[way].beyond_rms) for way in WAYS),
             f"{s.stopped} of {s.runs}" if s.stopped else "",
         )
         for s in scores
@@ -142,7 +142,7 @@ def _effects(scores: list[Score]) -> str:
         "perfect: slope",
         *(f"{way}: {figure}" for way in WAYS for figure in ("bias", "RMS")),
         "noise alone: RMS",
-        "proofstrip beyond noise: RMS",
+        *(f"{way} beyond noise: RMS" for way in WAYS),
     )
     rows = [
         (
@@ -151,7 +151,7 @@ def _effects(scores: list[Score]) -> str:
             number(s.perfect_slope, 3),
             *(cell for way in WAYS for cell in (_signed(s.ways[way].effect_bias), number(s.ways[way].effect_rms))),
             number(s.noise_effect_rms),
-            number(s.beyond_effect_rms),
+            *(number(s.ways[way].beyond_effect_rms) for way in WAYS),
         )
         for s in scores
     ]

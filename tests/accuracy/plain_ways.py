@@ -1,7 +1,8 @@
 """Two plain ways from records to strip yields, for the comparison: as mapped, and cleaned as textbooks teach.
 
 Both know what a person at the desk knows: the header state, the header width as set, the trial map, and whether the
-display had shifted the records. Neither is tuned on the invented harvests.
+display had shifted the records. Neither is tuned on the invented harvests. Records may carry ``calm_flow_kg_s`` beside
+their flow, what the sensor would have said without noise: it is moved along and never looked at.
 """
 
 import geopandas as gpd
@@ -113,7 +114,7 @@ def _shift(log: gpd.GeoDataFrame, seconds: float) -> gpd.GeoDataFrame:
     """Give each place of one machine the flow and moisture of ``seconds`` later."""
     log = log.sort_values("time", kind="stable")
     time, later = log["time"].to_numpy(), log["time"].to_numpy() + seconds
-    names = ["mass_flow_kg_s", "moisture_pct"]
+    names = [name for name in ("mass_flow_kg_s", "moisture_pct", "calm_flow_kg_s") if name in log]
     return log.assign(**{name: np.interp(later, time, log[name], right=np.nan) for name in names})
 
 

@@ -22,8 +22,8 @@ OUTSIDE_S = min(ENTRY_REACH_S[0], EXIT_REACH_S[0])
 HALF = 0.5
 SOON_S = 5.0
 STAYS_S = 4.0
-# Half of the grain arrives sooner than the mean of it: by 0.3 to 0.8 s where two stages mix it for 2 to 5 s, and what is
-# threshed again, 5 to 10 % for 8 s, draws the mean on by as much. Judged from the kernel, not measured on real machines.
+# Half of the grain arrives sooner than the mean of it: by 0.3 to 0.8 s where two stages mix it for 2 to 5 s; what is
+# threshed again, 5 to 10 % for 8 s, draws the mean on as much. Judged from the kernel, not measured on real machines.
 MEDIAN_TO_MEAN_S = 0.8
 LEAST_PASSES = 4
 MOST_SPREAD_S = 3.0  # between the quarters of the passes; judgement: some 0.5 s is usual
