@@ -83,11 +83,12 @@ def estimate_delays(
     """
     flow = points["mass_flow_kg_s"].to_numpy(dtype=np.float64)[track.row]
     halves = find_half_times(track, flow)
+    moved = any(notice.code == "header_late" for notice in track.notices)
     return tuple(
         _settle(
             name,
             _estimate(track, flow, track.machine == code, settings),
-            Ends(halves.entry_of(code), halves.knows_ground(code), halves.delay_of(code)),
+            Ends(halves.entry_of(code), halves.knows_ground(code), halves.delay_of(code), moved),
             settings,
             applied_s,
         )
@@ -108,11 +109,14 @@ class Ends:
         The ground cut before tells when the machine entered; if not, the header or the log does.
     delay_s : float or None
         Travel delay by entries and exits together.
+    moved : bool
+        The header's states were late and were moved, so that its ends are a guess themselves.
     """
 
     entry_s: float | None
     by_ground: bool
     delay_s: float | None
+    moved: bool = False
 
     def contradict(self, seconds: float) -> bool:
         """Tell whether entries speak against a delay."""
@@ -135,7 +139,9 @@ def _settle(machine: str, found: "Delay | str", ends: Ends, settings: CleanPart,
         beside = f"the data say {found.seconds:.1f} s" if isinstance(found, Delay) else f"the data cannot tell: {found}"
         return Delay(machine, settings.delay_s, None, None, "declared", f"set in [clean] delay; {beside}")
     if isinstance(found, Delay):
-        return replace(found if ends.delay_s is None else weigh(found, ends.delay_s), machine=machine)
+        if ends.delay_s is not None and (ends.by_ground or not ends.moved):
+            found = weigh(found, ends.delay_s)
+        return replace(found, machine=machine)
     if applied_s is not None:
         reason = (
             f"the display had applied {applied_s:g} s, as declared in [harvest], and the data cannot tell more: {found}"
