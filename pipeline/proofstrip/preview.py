@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from pathlib import Path
 
-from proofstrip.clean import Delay, clean_points, estimate_delays, follow_machines
+from proofstrip.clean import Delay, clean_points, confirm_widths, estimate_delays, follow_machines
 from proofstrip.config import HarvestPart, load_defaults
 from proofstrip.crops import Crop
 from proofstrip.errors import Notice
@@ -55,6 +55,7 @@ def preview_file(path: Path, crop: Crop | None = None) -> Preview:
     settings = load_defaults().clean
     track = follow_machines(points, settings)
     delays = estimate_delays(points, track, settings, None)
+    track = confirm_widths(points, track, delays, settings)
     cleaned = clean_points(points, track, delays, settings)
     faults = {name: count for name, count in count_flags(cleaned["flags"]).items() if count}
     passes = int(cleaned.loc[cleaned["pass_id"] > 0, "pass_id"].nunique())

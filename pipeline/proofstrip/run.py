@@ -10,7 +10,7 @@ from proofstrip.along import ZoneDifference, compare_along, compare_zones
 from proofstrip.assign import assign_strips
 from proofstrip.checks import check_removals, check_strips, look_at_run, warn_in_answer
 from proofstrip.choice_answers import find_choice_moves, price_choices
-from proofstrip.clean import check_header, clean_points, estimate_delays, follow_machines
+from proofstrip.clean import check_header, clean_points, confirm_widths, estimate_delays, follow_machines
 from proofstrip.config import Settings
 from proofstrip.dependence import check_cleaning
 from proofstrip.drift import check_order, estimate_drift
@@ -105,6 +105,7 @@ def clean(work: Work) -> Work:
         check_header(work.points, harvest.rows, harvest.row_spacing_m)
     track = follow_machines(work.points, settings, harvest.row_spacing_m)
     delays = estimate_delays(work.points, track, settings, harvest.delay_applied_s)
+    track = confirm_widths(work.points, track, delays, settings, harvest.row_spacing_m)
     points = clean_points(work.points, track, delays, settings)
     return replace(work, track=track, delays=delays, points=points, notices=(*work.notices, *track.notices))
 

@@ -24,7 +24,7 @@ from scipy.optimize import curve_fit
 from scipy.spatial import KDTree
 from scipy.spatial.distance import pdist
 
-from proofstrip.clean import clean_points, estimate_delays, follow_machines
+from proofstrip.clean import clean_points, confirm_widths, estimate_delays, follow_machines
 from proofstrip.config import ColumnChoice, HarvestPart, load_defaults
 from proofstrip.config import config_folder as configs
 from proofstrip.crops import find_crop
@@ -98,6 +98,7 @@ def measure(name: str, points: gpd.GeoDataFrame) -> tuple[list[str], list[str], 
     settings = load_defaults().clean
     track = follow_machines(points, settings)
     delays = estimate_delays(points, track, settings, None)
+    track = confirm_widths(points, track, delays, settings)
     clean = clean_points(points, track, delays, settings)
     flow = clean["mass_flow_kg_s"] * clean["duration_s"]
     logged = np.log((flow / (clean["distance_m"] * clean["swath_m"])).where(lambda value: value > 0).to_numpy())

@@ -9,8 +9,8 @@ from tests.clean.truth import to_points
 
 from proofstrip.clean import follow_machines
 from proofstrip.clean.settle import expected_overlap, find_antenna_shift, settle_width, usual_level
-from proofstrip.clean.track import Track
-from proofstrip.clean.width import EDGE_PROBE_M, Overlap, measure_overlap
+from proofstrip.clean.track import Overlap, Track
+from proofstrip.clean.width import EDGE_PROBE_M, measure_overlap
 from proofstrip.config import load_defaults
 from proofstrip.simulate import SCENARIOS, Scenario, simulate_harvest
 
@@ -129,5 +129,5 @@ def test_the_width_of_a_pass_is_near_the_truth(scenario: Scenario, limit_m: floa
 
 def test_no_records_have_no_width():
     track = drive([((0.0, 0.0), (0.0, 100.0))])
-    empty = Track(**{name: values[:0] for name, values in track.__dict__.items()})
+    empty = Track(**{name: None if values is None else values[:0] for name, values in track.__dict__.items()})
     assert len(settle_width(empty, measure_overlap(empty, 0.5), SETTINGS)) == 0

@@ -5,6 +5,7 @@ delays when the answer's sensitivity is looked at:
 
     track  = follow_machines(points, settings)             where each machine went, its passes, its cut width
     delays = estimate_delays(points, track, settings, applied_s)
+    track  = confirm_widths(points, track, delays, settings)    overlap that the flow confirms
     points = clean_points(points, track, delays, settings)
 
 Nothing is dropped; no treatment is known here, and nothing of one pass is judged by another treatment's pass.
@@ -16,6 +17,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
+from proofstrip.clean.confirm import Slopes, confirm_overlap
 from proofstrip.clean.delay import Delay, delay_by_record, estimate_delays
 from proofstrip.clean.filters import FILTERS, Evidence, apply_filters
 from proofstrip.clean.header import settle_header
@@ -30,10 +32,11 @@ from proofstrip.clean.position import (
     position_jump,
 )
 from proofstrip.clean.rows import check_header, snap_to_rows
-from proofstrip.clean.settle import settle_width
+from proofstrip.clean.settle import settle_width, sign_overlap
 from proofstrip.clean.shift import Cut, find_cut
 from proofstrip.clean.track import (
     Floats,
+    Overlap,
     Track,
     find_headings,
     find_logs,
@@ -51,7 +54,16 @@ from proofstrip.config import CleanPart
 from proofstrip.errors import DataError
 from proofstrip.flags import EXCLUDING, Flag
 
-__all__ = ["FILTERS", "Delay", "Track", "check_header", "clean_points", "estimate_delays", "follow_machines"]
+__all__ = [
+    "FILTERS",
+    "Delay",
+    "Track",
+    "check_header",
+    "clean_points",
+    "confirm_widths",
+    "estimate_delays",
+    "follow_machines",
+]
 
 HEADING_REACH_M = 6.0
 
@@ -92,12 +104,54 @@ def follow_machines(points: gpd.GeoDataFrame, settings: CleanPart, row_m: float 
     state, flow = _header_state(points)[track.row], points["mass_flow_kg_s"].to_numpy(dtype=np.float64)[track.row]
     header_up, notices = settle_header(track, state, flow, settings)
     track = number_passes(replace(track, header_up=header_up, notices=notices))
-    width = settle_width(track, measure_overlap(track, settings.cell_m), settings)
+    overlap = measure_overlap(track, settings.cell_m)
+    width = _find_width(track, overlap, settings, row_m)
+    beside = off_pass(track, settings)
+    return replace(track, overlap=overlap, cut_width=width, beside=beside, repeated=np.flatnonzero(repeated))
+
+
+def _find_width(
+    track: Track, overlap: Overlap, settings: CleanPart, row_m: float | None, told: Slopes | None = None
+) -> Floats:
+    """Give the cut width within passes; whole rows under a row header."""
+    width = settle_width(track, overlap, settings, told)
     if row_m is not None:
         width = snap_to_rows(width, track.swath, row_m)
-    beside = off_pass(track, settings)
-    cut_width = np.where(track.pass_id > 0, width, 0.0)
-    return replace(track, cut_width=cut_width, beside=beside, repeated=np.flatnonzero(repeated))
+    return np.where(track.pass_id > 0, width, 0.0)
+
+
+def confirm_widths(
+    points: gpd.GeoDataFrame,
+    track: Track,
+    delays: tuple[Delay, ...],
+    settings: CleanPart,
+    row_m: float | None = None,
+) -> Track:
+    """Believe measured overlap as far as the flow along the passes of its machine confirms it.
+
+    Parameters
+    ----------
+    points : geopandas.GeoDataFrame
+        mass_flow_kg_s [kg/s].
+    track : Track
+        Of the same points, from ``follow_machines``.
+    delays : tuple of Delay
+        One a machine.
+    settings : CleanPart
+    row_m : float, optional
+        Distance of rows under a row header [m].
+
+    Returns
+    -------
+    Track
+        With its cut width settled anew.
+    """
+    if track.overlap is None:
+        return track
+    flow = points["mass_flow_kg_s"].to_numpy(dtype=np.float64)[track.row]
+    signed = sign_overlap(track, track.overlap)
+    told = confirm_overlap(track, signed, flow, delay_by_record(track, track.names, delays))
+    return replace(track, cut_width=_find_width(track, track.overlap, settings, row_m, told))
 
 
 def _header_state(points: gpd.GeoDataFrame) -> Floats:

@@ -1,15 +1,17 @@
 """From measured overlap to cut width: how much of the overlap is real, and how much is position noise.
 
 Satellite error wanders slowly, so even the mean of a pass is off by some centimetres. Each pass is therefore drawn to
-what is usual among the machine's passes like it, by as much as the field's own passes show their overlap to be noise.
+what is usual among the machine's passes like it, by as much as the field's own passes show their overlap to be noise,
+and as the flow along them, where that was asked (confirm.py), does not show it to be real.
 """
 
 import numpy as np
 import pandas as pd
 from scipy import ndimage, special
 
-from proofstrip.clean.track import Floats, Ints, Track, first_of_run, last_of_run
-from proofstrip.clean.width import EDGE_PROBE_M, Overlap
+from proofstrip.clean.confirm import SMOOTH_M, Slopes, believe
+from proofstrip.clean.track import Floats, Ints, Overlap, Track, first_of_run, last_of_run
+from proofstrip.clean.width import EDGE_PROBE_M
 from proofstrip.config import CleanPart
 
 STEADY_MAD_M = 0.3
@@ -19,6 +21,7 @@ LEAST_ALIKE = 4
 # How far steering itself makes overlaps differ; judgement. Passes of one field cannot tell that from much larger noise.
 STEERED_SD_M = 0.07
 PRIOR_TRUST = 0.5
+LEAST_AND_MOST_TRUST = (0.01, 0.95)
 WANDER_SD_M = 0.05
 FAR = 3.0  # standard deviations of noise
 MOST_NOISE = 0.2  # of the header: more is ground cut before, however poor the positions
@@ -26,7 +29,7 @@ MOST_SHIFT_M = 0.5
 SURE = 3.0  # standard errors
 
 
-def settle_width(track: Track, overlap: Overlap, settings: CleanPart) -> Floats:
+def settle_width(track: Track, overlap: Overlap, settings: CleanPart, told: Slopes | None = None) -> Floats:
     """Turn measured overlap into cut width, drawing it to the usual as far as it is noise.
 
     Parameters
@@ -35,6 +38,8 @@ def settle_width(track: Track, overlap: Overlap, settings: CleanPart) -> Floats:
     overlap : Overlap
     settings : CleanPart
         Within ``full_width_share`` of the header's width, passes count as alike; beyond, overlap is what was measured.
+    told : Slopes, optional
+        How far the flow confirms overlap; none: it was not asked.
 
     Returns
     -------
@@ -43,19 +48,21 @@ def settle_width(track: Track, overlap: Overlap, settings: CleanPart) -> Floats:
     """
     if len(track) == 0:
         return np.zeros(0)
-    steps = track.distance[track.distance > 0]
-    step_m = max(float(np.median(steps)), 0.1) if len(steps) else 0.1
-    # Below zero where ground was left standing: without that, chance overlaps would count and chance gaps would not.
-    signed = overlap.taken * track.swath - overlap.gap
-    signed = signed - overlap.side * find_antenna_shift(track, overlap, signed)
+    signed, step_m = sign_overlap(track, overlap), usual_step(track)
     running = max(3, int(RUNNING_M / step_m) | 1)
-    measured = _smooth_within(signed, track.pass_id, running)
+    measured, fine = _smooth_within(signed, track.pass_id, (running, max(1, round(SMOOTH_M / step_m))))
     # A headland cut before may be a header wide, and passed in a few records: no noise looks like that.
     sudden = ndimage.median_filter(signed, 3, mode="nearest")
     measured = np.where(np.abs(sudden - measured) > MOST_NOISE * track.swath, sudden, measured)
     passes = _sum_up_passes(track, overlap, signed, running)
     noise = _find_noise(track, overlap, measured, passes)
-    usual, trust, error = _learn_usual(track, passes, noise, settings.full_width_share)
+    prior = np.minimum(STEERED_SD_M**2 / (STEERED_SD_M**2 + noise**2), PRIOR_TRUST)
+    real, raised = (prior, np.zeros(len(prior))) if told is None else believe(prior, told)
+    # What the flow shows to be real is no noise, and is followed along the pass.
+    left = np.minimum((1 - real) / (1 - prior), 1.0) ** 0.5
+    noise, passes["halves"] = left * noise, passes["halves"] * left[passes["machine"].to_numpy()]
+    measured = measured + raised[track.machine] * (fine - measured)
+    usual, trust, error = _learn_usual(track, passes, noise, real, settings.full_width_share)
     # A place is off with its whole pass, and once more within it.
     reach = _reach(2**0.5 * noise[track.machine], track.swath, settings.full_width_share)
     sides = np.maximum(overlap.edges, 1)
@@ -64,6 +71,31 @@ def settle_width(track: Track, overlap: Overlap, settings: CleanPart) -> Floats:
     lost = sides * expected_overlap(likely, error)
     alone = np.where(measured > settings.full_width_share * track.swath, measured, 0.0)
     return np.clip(track.swath - np.where(overlap.edges > 0, lost, alone), 0.0, track.swath)
+
+
+def usual_step(track: Track) -> float:
+    """Give the usual way of a record [m]."""
+    steps = track.distance[track.distance > 0]
+    return max(float(np.median(steps)), 0.1) if len(steps) else 0.1
+
+
+def sign_overlap(track: Track, overlap: Overlap) -> Floats:
+    """Give the overlap of each record, below zero for a gap, free of an antenna that stands aside.
+
+    Without gaps, chance overlaps would count and chance gaps would not.
+
+    Parameters
+    ----------
+    track : Track
+    overlap : Overlap
+
+    Returns
+    -------
+    array of float, shape (n,)
+        [m]
+    """
+    signed = overlap.taken * track.swath - overlap.gap
+    return np.asarray(signed - overlap.side * find_antenna_shift(track, overlap, signed), dtype=np.float64)
 
 
 def find_antenna_shift(track: Track, overlap: Overlap, signed: Floats) -> Floats:
@@ -129,20 +161,21 @@ def expected_overlap(likely: Floats, error: Floats) -> Floats:
     return np.asarray(np.maximum(error * (score * special.ndtr(score) + density), 0.0), dtype=np.float64)
 
 
-def _smooth_within(values: Floats, pass_id: Ints, records: int) -> Floats:
-    """Take the running median within each pass, or the pass's own median where the pass is steady."""
-    smooth = np.zeros_like(values)
+def _smooth_within(values: Floats, pass_id: Ints, lengths: tuple[int, int]) -> tuple[Floats, Floats]:
+    """Take the running median within each pass, or its own median where it is steady; and a short running mean."""
+    smooth, fine, (records, short) = np.zeros_like(values), np.zeros_like(values), lengths
     first = first_of_run(pass_id)
     for start in np.flatnonzero((first == np.arange(len(values))) & (pass_id > 0)):
         stop = start + int(np.searchsorted(first[start:], start, side="right"))
         part = values[start:stop]
         middle = float(np.median(ndimage.uniform_filter1d(part, min(records, len(part)), mode="nearest")))
         steady = float(np.median(np.abs(part - middle))) * 1.4826 < STEADY_MAD_M
+        fine[start:stop] = ndimage.uniform_filter1d(part, min(short, len(part)), mode="nearest")
         smooth[start:stop] = ndimage.median_filter(part, min(records, len(part)), mode="nearest")
         if steady:
             calm = np.abs(smooth[start:stop] - middle) < 2 * STEADY_MAD_M
             smooth[start:stop][calm] = middle
-    return smooth
+    return smooth, fine
 
 
 def _reach(noise: Floats, header: Floats, share: float) -> Floats:
@@ -167,7 +200,9 @@ def _find_noise(track: Track, overlap: Overlap, measured: Floats, passes: pd.Dat
     return np.asarray(1.4826 * np.nan_to_num(noise), dtype=np.float64)
 
 
-def _learn_usual(track: Track, passes: pd.DataFrame, noise: Floats, share: float) -> tuple[Floats, Floats, Floats]:
+def _learn_usual(
+    track: Track, passes: pd.DataFrame, noise: Floats, real: Floats, share: float
+) -> tuple[Floats, Floats, Floats]:
     """Give each record its pass's usual overlap, how far its own is to be trusted, and how far both may be off."""
     passes = passes.assign(usual=passes["level"], telling=False)
     passes["reach"] = _reach(noise[passes["machine"].to_numpy()], passes["header"].to_numpy(), share)
@@ -181,14 +216,14 @@ def _learn_usual(track: Track, passes: pd.DataFrame, noise: Floats, share: float
     by_machine = squares[passes["telling"]].groupby("machine")
     mean, count = by_machine.mean(), by_machine.size()
     # Slow errors shift a pass by about as much as its halves differ over root two; the rest of the scatter is real.
-    prior = (STEERED_SD_M**2 / (STEERED_SD_M**2 + mean["noise"])).clip(upper=PRIOR_TRUST)
+    prior = pd.Series(real[mean.index], mean.index).clip(*LEAST_AND_MOST_TRUST)
     own = (1 - mean["noise"] / mean["off"].where(mean["off"] > 0)).clip(0, 1).fillna(prior)
     # The prior weighs as many passes as would be needed to know trust as well: the less it expects, the surer it is.
     trust = (count * own + 1 / prior) / (count + 1 / prior**2)
     machine = pd.Series(track.machine)
     return (
         pd.Series(track.pass_id).map(passes["usual"]).fillna(0.0).to_numpy(),
-        machine.map(trust).fillna(PRIOR_TRUST).to_numpy(),
+        machine.map(trust).fillna(pd.Series(real)[machine].set_axis(machine.index)).to_numpy(),
         machine.map((trust * mean["noise"] + WANDER_SD_M**2) ** 0.5).fillna(WANDER_SD_M).to_numpy(),
     )
 

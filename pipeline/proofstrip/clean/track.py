@@ -20,6 +20,28 @@ Bools = NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
+class Overlap:
+    """What the header of each record met.
+
+    Attributes
+    ----------
+    taken : array of float, shape (n,)
+        Share of the header over ground that an earlier pass cut.
+    edges : array of int, shape (n,)
+        How many sides of the header ran along ground already cut: 0, 1 or 2.
+    gap : array of float, shape (n,)
+        Ground left standing between the header and the cut ground along these sides [m].
+    side : array of int, shape (n,)
+        Which side ran along cut ground: 1 the right, -1 the left, 0 both or none.
+    """
+
+    taken: Floats
+    edges: Ints
+    gap: Floats
+    side: Ints
+
+
+@dataclass(frozen=True)
 class Track:
     """Where each machine was, record by record.
 
@@ -56,6 +78,8 @@ class Track:
         Of the machines, by code.
     notices : tuple of Notice
         What was not taken as logged.
+    overlap : Overlap or None
+        What the header met, by positions; none before it was measured.
     """
 
     row: Ints
@@ -80,6 +104,7 @@ class Track:
     repeated: Ints = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
     names: tuple[str, ...] = ()
     notices: tuple[Notice, ...] = ()
+    overlap: Overlap | None = None
 
     def __len__(self) -> int:
         """Give the number of records on the track."""

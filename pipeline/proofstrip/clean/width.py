@@ -11,7 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from proofstrip.clean.track import Floats, Ints, Track, first_of_run
+from proofstrip.clean.track import Floats, Ints, Overlap, Track, first_of_run
 from proofstrip.errors import DataError
 
 TILE_BITS = 6
@@ -58,28 +58,6 @@ class Ground:
         column, row = across.astype(np.int32), along.astype(np.int32)
         tile = self.tile_of.ravel()[(row >> TILE_BITS) * np.int32(self.tile_of.shape[1]) + (column >> TILE_BITS)]
         return tile * (TILE * TILE) + (((row & (TILE - 1)) << TILE_BITS) | (column & (TILE - 1)))
-
-
-@dataclass(frozen=True)
-class Overlap:
-    """What the header of each record met.
-
-    Attributes
-    ----------
-    taken : array of float, shape (n,)
-        Share of the header over ground that an earlier pass cut.
-    edges : array of int, shape (n,)
-        How many sides of the header ran along ground already cut: 0, 1 or 2.
-    gap : array of float, shape (n,)
-        Ground left standing between the header and the cut ground along these sides [m].
-    side : array of int, shape (n,)
-        Which side ran along cut ground: 1 the right, -1 the left, 0 both or none.
-    """
-
-    taken: Floats
-    edges: Ints
-    gap: Floats
-    side: Ints
 
 
 def lay_grid(track: Track, cell_m: float) -> Ground:

@@ -1,0 +1,185 @@
+"""Whether the flow confirms the overlap that positions show: a tenth of the header empty is a tenth less grain.
+
+Positions alone cannot tell a driver who wanders from a receiver that does. The grain can: along a pass, where overlap
+is real, the log of flow over speed falls as the log of the width in standing crop does, with a slope of 1; where it is
+noise of the positions, with a slope of 0. Only changes along one pass are looked at, over some tens of metres, and all
+passes of a machine give one number. So no pass's level, and with it no treatment, can reach a width.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import ndimage
+
+from proofstrip.clean.track import Bools, Floats, Track, first_of_run, last_of_run
+
+# Mixing smears grain over some 10 to 20 m; beyond 75 m the crop itself changes more than any overlap.
+SMOOTH_M, LOCAL_M = 16.0, 75.0
+# Within a pass, after the machine has filled and before it empties [s].
+FILLED_S, EMPTIES_S = 30.0, 10.0
+LEAST_RECORDS = 20
+LEAST_PASSES = 4
+LEAST_SHARE = 0.3  # of the header in standing crop
+LEAST_SPEED_M_S = 0.3
+FAR = 4.0  # robust standard deviations
+PRIOR_SD = 0.8  # how sure any expectation of the slope is; judgement
+UNMOVED = 1.0  # standard errors; judgement
+
+
+@dataclass(frozen=True)
+class Slopes:
+    """How flow follows the width that positions show, by machine; NaN where too little can be compared.
+
+    Attributes
+    ----------
+    slope : array of float, shape (machines,)
+        1 where the overlap is real, 0 where it is noise.
+    error : array of float, shape (machines,)
+        Its standard error, from pass to pass.
+    """
+
+    slope: Floats
+    error: Floats
+
+
+def confirm_overlap(track: Track, signed: Floats, flow: Floats, seconds: Floats) -> Slopes:
+    """Find how the flow of each machine follows the width that its positions show.
+
+    Parameters
+    ----------
+    track : Track
+        With passes.
+    signed : array of float, shape (n,)
+        Overlap, below zero for a gap [m].
+    flow : array of float, shape (n,)
+        [kg/s]
+    seconds : array of float, shape (n,)
+        Travel delay of each record [s].
+
+    Returns
+    -------
+    Slopes
+
+    Notes
+    -----
+    The slope is that of a regression with an error in the regressor: noise of variance v beside real changes of
+    variance r gives r / (r + v), which is just the share by which a measured change is to be believed (Fuller 1987,
+    Measurement Error Models, section 1.1: the reliability ratio; from memory).
+    """
+    machines = len(track.names)
+    sums: list[list[tuple[float, float]]] = [[] for _ in range(machines)]
+    steps = track.distance[track.distance > 0]
+    step_m = max(float(np.median(steps)), 0.1) if len(steps) else 0.1
+    smooth, local = (max(1, round(length / step_m)) for length in (SMOOTH_M, LOCAL_M))
+    first, last = first_of_run(track.pass_id), last_of_run(track.pass_id)
+    for start in np.flatnonzero((track.pass_id > 0) & (first == np.arange(len(track)))):
+        run = slice(int(start), int(last[start]) + 1)
+        if run.stop - run.start >= LEAST_RECORDS:
+            told = _compare_pass(track, signed, _flow_of(track, flow, seconds, run), run, (smooth, local))
+            if told is not None:
+                sums[track.machine[start]].append(told)
+    found = np.full((2, machines), np.nan)
+    for code, own in enumerate(sums):
+        if len(own) >= LEAST_PASSES:
+            found[:, code] = fit_slope(*np.array(own).T)
+    return Slopes(found[0], found[1])
+
+
+def _flow_of(track: Track, flow: Floats, seconds: Floats, run: slice) -> Floats:
+    """Give the flow of what was cut at each record of a pass; NaN where the log had ended when it came by."""
+    start = run.start
+    end = int(np.searchsorted(track.time[start:] - track.time[run.stop - 1], 60.0)) + start
+    same = slice(start, int(np.searchsorted(track.machine[start:end], track.machine[start], side="right")) + start)
+    later = track.time[run] + seconds[run]
+    known = np.isfinite(flow[same])
+    if not known.any():
+        return np.full(run.stop - start, np.nan)
+    return np.interp(later, track.time[same][known], flow[same][known], right=np.nan)
+
+
+def _compare_pass(
+    track: Track, signed: Floats, flow: Floats, run: slice, lengths: tuple[int, int]
+) -> tuple[float, float] | None:
+    """Give one pass's sums of products and of squares of the local changes of log width and log flow over speed."""
+    smooth, local = lengths
+    time, swath = track.time[run], track.swath[run]
+    inside = (time > time[0] + FILLED_S) & (time < time[-1] - EMPTIES_S) & np.isfinite(flow)
+    met = swath - np.maximum(ndimage.uniform_filter1d(signed[run], smooth, mode="nearest"), 0)
+    speed = ndimage.uniform_filter1d(track.speed[run], smooth, mode="nearest")
+    mass = ndimage.uniform_filter1d(np.nan_to_num(flow), smooth, mode="nearest")
+    use = inside & (signed[run] != 0) & (met > LEAST_SHARE * swath) & (mass > 0) & (speed > LEAST_SPEED_M_S)
+    if use.sum() < LEAST_RECORDS:
+        return None
+    width, level = (_local_change(np.log(part[use]), local) for part in (met, mass / np.where(use, speed, 1.0)))
+    near = _near(level)
+    return float((width * level)[near].sum()), float((width**2)[near].sum())
+
+
+def _local_change(values: Floats, local: int) -> Floats:
+    """Take off the running mean."""
+    return np.asarray(values - ndimage.uniform_filter1d(values, local, mode="nearest"), dtype=np.float64)
+
+
+def _near(values: Floats) -> Bools:
+    """Leave out what is far from the rest."""
+    scatter = 1.4826 * float(np.median(np.abs(values)))
+    return np.asarray(np.abs(values) <= FAR * scatter, dtype=np.bool_)
+
+
+def fit_slope(products: Floats, squares: Floats) -> tuple[float, float]:
+    """Fit one slope through the origin to all passes, and its standard error from pass to pass.
+
+    Parameters
+    ----------
+    products, squares : array of float, shape (passes,)
+        Sums over each pass of x y and of x x.
+
+    Returns
+    -------
+    tuple of float
+        Slope and standard error; NaN where x never changes.
+
+    Examples
+    --------
+    >>> slope, error = fit_slope(np.array([1.0, 1.2, 0.8, 1.0]), np.ones(4))
+    >>> round(slope, 6), round(error, 6)
+    (1.0, 0.08165)
+    """
+    total = float(squares.sum())
+    if not total > 0:
+        return float("nan"), float("nan")
+    slope = float(products.sum()) / total
+    away, count = products - slope * squares, len(squares)
+    return slope, float(np.sqrt((away**2).sum() * count / (count - 1)) / total)
+
+
+def believe(prior: Floats, told: Slopes, prior_sd: float = PRIOR_SD) -> tuple[Floats, Floats]:
+    """Weigh what is expected of the overlap with what the flow says of it, each by its variance.
+
+    What lies within a standard error of the expectation leaves it as it is: belief cannot fall below nothing, so
+    chance slopes would else raise it where all is noise.
+
+    Parameters
+    ----------
+    prior : array of float, shape (machines,)
+        Share of measured changes expected to be real.
+    told : Slopes
+    prior_sd : float
+        How sure the expectation is; one standard deviation.
+
+    Returns
+    -------
+    tuple of array of float, shape (machines,)
+        The share believed, from 0 to 1; and how far the flow raised it, from 0 (as expected, or less) to 1.
+
+    Examples
+    --------
+    >>> share, raised = believe(np.array([0.2]), Slopes(np.array([1.0]), np.array([0.3])), prior_sd=0.3)
+    >>> share.round(6).tolist(), raised.round(6).tolist()
+    ([0.45], [0.3125])
+    """
+    known = np.isfinite(told.slope) & np.isfinite(told.error)
+    slope, error = np.where(known, told.slope, prior), np.where(known, told.error, np.inf)
+    away = np.sign(slope - prior) * np.maximum(np.abs(slope - prior) - UNMOVED * error, 0.0)
+    share = np.clip(prior + prior_sd**2 / (prior_sd**2 + error**2) * away, 0.0, 1.0)
+    return share, np.clip((share - prior) / np.maximum(1 - prior, 1e-9), 0.0, 1.0)
