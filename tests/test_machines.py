@@ -7,12 +7,12 @@ import pytest
 import shapely
 
 from proofstrip.config import load_defaults
+from proofstrip.days import name_days
 from proofstrip.machines import (
     check_machines,
     estimate_offsets,
     list_cells,
     machine_shares,
-    name_days,
 )
 from proofstrip.stats import compare_treatments
 

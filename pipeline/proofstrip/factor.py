@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 from scipy import special
 
-from proofstrip.machines import name_days
+from proofstrip.days import name_days
 from proofstrip.units import log_ratio_pct
 
 # Poor monitors are within 10 per cent of the scale (Darr, Iowa State University, 2015). Half as much again, and a load

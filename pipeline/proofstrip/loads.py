@@ -9,9 +9,9 @@ import pandas as pd
 
 from proofstrip.assign import find_strip
 from proofstrip.clean import Track
+from proofstrip.days import name_days
 from proofstrip.errors import DataError
 from proofstrip.flags import Flag, has_flag
-from proofstrip.machines import name_days
 
 # "S1+S2", "S1, S2", "S1; S2", "S1 & S2", "S1 and S2": one load of several strips.
 BETWEEN_STRIPS = re.compile(r"\s*[+,;&]\s*|\s+and\s+")

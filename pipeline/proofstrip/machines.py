@@ -12,15 +12,13 @@ import numpy as np
 import pandas as pd
 from scipy import linalg, special
 
+from proofstrip.days import name_days
 from proofstrip.stats import Check
 from proofstrip.stats.adjusted import beyond, judge_mix
 from proofstrip.stats.linear import Floats
 from proofstrip.stats.table import read_strips
 from proofstrip.units import log_ratio_pct
 
-NIGHT_S = 4 * 3600.0
-# Seconds since 1970 above this are a date; below, a log counts from its own start.
-DATED_S = 1e8
 MIN_NEIGHBOURS = 3
 MIN_DF = 2
 # Half a strip, by which a combine must stand out after blocks and treatments.
@@ -53,38 +51,6 @@ class MachineOffset:
     high_pct: float | None
     source: Source
     note: str
-
-
-def name_days(points: pd.DataFrame) -> "pd.Series[str]":
-    """Name the day on which each record was logged; a day ends with a pause of four hours, not at midnight.
-
-    Parameters
-    ----------
-    points : pandas.DataFrame
-        machine, time [s]; utc_offset_s [s] where the zone is known.
-
-    Returns
-    -------
-    pandas.Series of str
-        The date on which the work began, by the zone's clock, else the log's own; ``day 1`` and so on where the log has
-        no date.
-
-    Examples
-    --------
-    >>> late = pd.DataFrame({"machine": "a", "time": 1.7e9 + np.array([0.0, 3600.0, 9 * 3600.0])})
-    >>> name_days(late).tolist()
-    ['2023-11-14', '2023-11-14', '2023-11-15']
-    """
-    order = points[["machine", "time"]].assign(ahead=points.get("utc_offset_s", 0.0)).dropna()
-    order = order.sort_values(["machine", "time"], kind="stable")
-    pause = (order["time"].diff() > NIGHT_S) | (
-        order["machine"].astype(object) != order["machine"].astype(object).shift()
-    )
-    spell = pause.cumsum()
-    begin = (order["time"] + order["ahead"]).groupby(spell).transform("first")
-    number = spell - spell.groupby(order["machine"], observed=True).transform("min") + 1
-    dated = pd.to_datetime(begin, unit="s").dt.strftime("%Y-%m-%d")
-    return dated.where(begin > DATED_S, "day " + number.astype(str)).reindex(points.index).fillna("")
 
 
 def list_cells(points: pd.DataFrame) -> pd.DataFrame:

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from proofstrip.clean import Delay, Track
-from proofstrip.clean.delay import judge
+from proofstrip.clean.delay import delay_by_record, judge
 from proofstrip.clean.opposite import correlate, pair_key, pair_opposite_passes
 from proofstrip.clean.track import Bools, Floats
 from proofstrip.config import CleanPart
@@ -115,13 +115,13 @@ def move_readings(moisture_pct: Floats, track: Track, delays: tuple[Delay, ...],
         [%]; readings stay inside their stretch of unbroken logging.
     """
     moved = moisture_pct.copy()
-    travel = {delay.machine: delay.seconds for delay in delays}
+    travel = delay_by_record(track, delays)
     reading = moisture_pct[track.row]
     for lag in lags:
         if lag.seconds is None:
             continue
         mine = np.flatnonzero(track.machine == track.names.index(lag.machine))
-        later = track.time[mine] + lag.seconds - travel.get(lag.machine, 0.0)
+        later = track.time[mine] + lag.seconds - travel[mine]
         at = mine[np.clip(np.searchsorted(track.time[mine], later), 0, len(mine) - 1)]
         same = track.log[at] == track.log[mine]
         moved[track.row[mine[same]]] = reading[at[same]]

@@ -256,7 +256,7 @@ def delay_choices(delays: tuple[Delay, ...]) -> Iterator[Choice]:
     """
     refused = [delay for delay in delays if delay.source == "assumed" and delay.seconds >= SHIFTED_ENTRY_S]
     if refused:
-        whose = "" if len(refused) == len(delays) else f" of {', '.join(delay.machine for delay in refused)}"
+        whose = "" if len(refused) == len(delays) else f" of {', '.join(delay.whose for delay in refused)}"
         for seconds in USUAL_S:
             other = tuple(replace(delay, seconds=seconds) if delay in refused else delay for delay in delays)
             note = f"the records cannot tell the delay{whose}: were it {seconds:g} s"

@@ -9,7 +9,7 @@ from tests.clean.truth import settings_of, to_points
 from proofstrip.clean import Delay, estimate_delays, follow_machines
 from proofstrip.clean.delay import Ends, _settle, delay_by_record, judge
 from proofstrip.clean.opposite import correlate, pair_opposite_passes
-from proofstrip.simulate import SCENARIOS, Scenario, simulate_harvest
+from proofstrip.simulate import SCENARIOS, Combine, Scenario, simulate_harvest
 
 ROWS = 200
 
@@ -249,7 +249,31 @@ class TestWhatEndsOfPassesAdd:
         assert "the ends of its passes look like 13.0 s" in delay.reason
 
 
+DAYS = replace(
+    SCENARIOS["ordinary"],
+    blocks=10,
+    combines=(Combine("combine 1", delay_s=9.0), Combine("combine 2", delay_s=14.0, start_s=86_400.0)),
+    combine_takes="halves",
+)
+
+
+@pytest.mark.parametrize("later_s", [14.0, 9.0])
+def test_days_of_one_machine_are_told_apart_where_they_differ(tmp_path, later_s):
+    """Two days that take 9 and 14 s, and two that take 9 s both: one machine that is set otherwise overnight."""
+    first, second = DAYS.combines
+    harvest = simulate_harvest(replace(DAYS, combines=(first, replace(second, delay_s=later_s))), 2)
+    points = to_points(harvest).assign(machine="combine 1")
+    settings = settings_of(harvest, tmp_path).clean
+    delays = estimate_delays(points, follow_machines(points, settings), settings, None)
+    if later_s == 9.0:
+        assert [(delay.machine, delay.day) for delay in delays] == [("combine 1", None)]
+        assert delays[0].seconds == pytest.approx(9.0, abs=0.7)
+    else:
+        assert [delay.whose for delay in delays] == ["combine 1 on 2024-10-07", "combine 1 on 2024-10-08"]
+        assert [delay.seconds for delay in delays] == pytest.approx([9.0, 14.0], abs=1.0)
+
+
 def test_each_machine_has_its_own_delay(make_track):
     track = make_track([0.0, 0, 9, 9], [2.0, 4, 2, 4], machine=[0, 0, 1, 1])
     delays = (Delay("a", 9.0, None, None, "estimated", ""), Delay("b", -3.0, None, None, "declared", ""))
-    assert delay_by_record(track, ["a", "b"], delays).tolist() == [9.0, 9.0, -3.0, -3.0]
+    assert delay_by_record(replace(track, names=("a", "b")), delays).tolist() == [9.0, 9.0, -3.0, -3.0]

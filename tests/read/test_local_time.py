@@ -13,8 +13,8 @@ import pandas as pd
 import pyarrow as pa
 import pytest
 
+from proofstrip.days import name_days
 from proofstrip.errors import DataError
-from proofstrip.machines import name_days
 from proofstrip.read import Harvest
 from proofstrip.read.local_time import ahead_of_utc, find_offsets, to_utc
 from proofstrip.read.times import read_times

@@ -51,6 +51,7 @@ from proofstrip.clean.track import (
 )
 from proofstrip.clean.width import measure_overlap
 from proofstrip.config import CleanPart
+from proofstrip.days import name_days
 from proofstrip.errors import DataError
 from proofstrip.flags import EXCLUDING, Flag
 
@@ -136,7 +137,7 @@ def confirm_widths(
     track : Track
         Of the same points, from ``follow_machines``.
     delays : tuple of Delay
-        One a machine.
+        One a machine, or one a machine and day.
     settings : CleanPart
     row_m : float, optional
         Distance of rows under a row header [m].
@@ -150,7 +151,7 @@ def confirm_widths(
         return track
     flow = points["mass_flow_kg_s"].to_numpy(dtype=np.float64)[track.row]
     signed = sign_overlap(track, track.overlap)
-    told = confirm_overlap(track, signed, flow, delay_by_record(track, track.names, delays))
+    told = confirm_overlap(track, signed, flow, delay_by_record(track, delays))
     return replace(track, cut_width=_find_width(track, track.overlap, settings, row_m, told))
 
 
@@ -182,6 +183,7 @@ def _lay_track(points: gpd.GeoDataFrame, row: np.ndarray, settings: CleanPart) -
     known = np.isfinite(swath) & (swath > 0)
     swath = np.where(known, swath, np.median(swath[known]) if known.any() else 0.0)
     nothing = np.zeros(len(row))
+    day = pd.Categorical(name_days(points).to_numpy()[row])
     return Track(
         row=row,
         machine=machine,
@@ -200,6 +202,8 @@ def _lay_track(points: gpd.GeoDataFrame, row: np.ndarray, settings: CleanPart) -
         pass_id=nothing.astype(np.int64),
         cut_width=swath,
         names=tuple(str(name) for name in kind.categories),
+        day=day.codes.astype(np.int64),
+        day_names=tuple(str(name) for name in day.categories),
     )
 
 
@@ -215,7 +219,7 @@ def clean_points(
     track : Track
         Of the same points, from ``follow_machines``.
     delays : tuple of Delay
-        One a machine.
+        One a machine, or one a machine and day.
     settings : CleanPart
 
     Returns
@@ -224,7 +228,7 @@ def clean_points(
         With cut_easting_m, cut_northing_m, cut_width_m, area_m2, wet_mass_kg, pass_id, flags and usable added;
         heading_deg is the direction of movement and geometry the place where the grain was cut.
     """
-    cut = find_cut(track, delay_by_record(track, track.names, delays))
+    cut = find_cut(track, delay_by_record(track, delays))
     flags = np.zeros(len(points), dtype=np.int32)
     flags[missing(points).to_numpy()] |= Flag.MISSING
     flags[track.repeated] |= Flag.DUPLICATE
@@ -236,7 +240,9 @@ def clean_points(
 def _gather(points: gpd.GeoDataFrame, track: Track, cut: Cut, delays: tuple[Delay, ...]) -> Evidence:
     """Put together what the filters look at."""
     flow = points["mass_flow_kg_s"].to_numpy(dtype=np.float64)[track.row]
-    sure = np.isin(track.machine, [track.names.index(delay.machine) for delay in delays if delay.source != "assumed"])
+    sure = np.ones(len(track), dtype=bool)
+    for delay in delays:
+        sure[delay.holds(track)] = delay.source != "assumed"
     grounded = (cut.area > 0) & np.isfinite(flow)
     density = np.divide(flow * track.duration, cut.area, out=np.full(len(track), np.nan), where=grounded)
     return Evidence(track, cut, flow, density, grounded & (cut.pass_id > 0), sure)

@@ -51,6 +51,8 @@ class Delay:
         ``estimated``, ``declared`` or ``assumed``.
     reason : str
         For people: how it was had, or why it could not be estimated.
+    day : str or None
+        On which it holds; none: on all days of the machine.
     """
 
     machine: str
@@ -59,6 +61,19 @@ class Delay:
     high: float | None
     source: Literal["estimated", "declared", "assumed"]
     reason: str
+    day: str | None = None
+
+    @property
+    def whose(self) -> str:
+        """The machine, and the day where it holds on one only."""
+        return self.machine if self.day is None else f"{self.machine} on {self.day}"
+
+    def holds(self, track: Track) -> Bools:
+        """Tell for which records of a track it holds."""
+        mine = track.machine == track.names.index(self.machine)
+        if self.day is not None:
+            mine = mine & (track.day == track.day_names.index(self.day))
+        return np.asarray(mine, dtype=np.bool_)
 
 
 def estimate_delays(
@@ -79,22 +94,32 @@ def estimate_delays(
     Returns
     -------
     tuple of Delay
-        One a machine, in the order of their names.
+        One a machine, in the order of their names; one a day where the days of a machine clearly differ.
     """
     flow = points["mass_flow_kg_s"].to_numpy(dtype=np.float64)[track.row]
     halves = find_half_times(track, flow)
+    first = pd.Series(np.arange(len(track))).groupby(track.pass_id).first()
+    record_of_pass = first.reindex(halves.pass_id).to_numpy(dtype=np.int64)
     moved = any(notice.code == "header_late" for notice in track.notices)
-    return tuple(
-        _settle(
-            name,
-            _estimate(track, flow, track.machine == code, settings),
-            Ends(halves.entry_of(code), halves.knows_ground(code), halves.delay_of(code), moved),
-            settings,
-            applied_s,
-        )
-        for code, name in enumerate(track.names)
-        if (track.machine == code).any()
-    )
+
+    def settle(name: str, mine: Bools, day: str | None = None) -> tuple[Delay, float | None]:
+        own, code = halves.keep(mine[record_of_pass]), track.names.index(name)
+        ends = Ends(own.entry_of(code), own.knows_ground(code), own.delay_of(code), moved)
+        delay = _settle(name, _estimate(track, flow, mine, settings), ends, settings, applied_s)
+        return replace(delay, day=day), delay.seconds if delay.source == "estimated" else ends.delay_s
+
+    found: list[Delay] = []
+    for code, name in enumerate(track.names):
+        mine = track.machine == code
+        if not mine.any():
+            continue
+        days = list_days(track, mine)
+        apart = [settle(name, mine & (track.day == day), track.day_names[day]) for day in days if len(days) > 1]
+        told = [seconds for _, seconds in apart if seconds is not None]
+        differ = len(told) > 1 and max(told) - min(told) > settings.delay_max_split_s
+        # Days that agree tell more together.
+        found += [delay for delay, _ in apart] if differ and settings.delay_s is None else [settle(name, mine)[0]]
+    return tuple(found)
 
 
 @dataclass(frozen=True)
@@ -124,6 +149,11 @@ class Ends:
             return False
         away = self.entry_s - seconds
         return abs(away) > GROUND_AGREE_S if self.by_ground else away > ENTRY_AGREE_S
+
+
+def list_days(track: Track, mine: Bools) -> list[int]:
+    """Give the codes of the days with passes among some records; none where days are not told apart."""
+    return [int(code) for code in np.unique(track.day[mine & (track.pass_id > 0)])] if len(track.day) else []
 
 
 def _settle(machine: str, found: "Delay | str", ends: Ends, settings: CleanPart, applied_s: float | None) -> Delay:
@@ -307,7 +337,20 @@ def _peak(curve: Floats, lags: Floats) -> float:
     return float(lags[k])
 
 
-def delay_by_record(track: Track, names: Sequence[str], delays: tuple[Delay, ...]) -> Floats:
-    """Give the delay of each record on the track from its machine's."""
-    by_name = {delay.machine: delay.seconds for delay in delays}
-    return np.array([by_name.get(name, 0.0) for name in names], dtype=np.float64)[track.machine]
+def delay_by_record(track: Track, delays: tuple[Delay, ...]) -> Floats:
+    """Give the delay of each record on the track: its machine's, or its machine's on its day.
+
+    Parameters
+    ----------
+    track : Track
+    delays : tuple of Delay
+
+    Returns
+    -------
+    array of float, shape (n,)
+        [s]; 0 where no delay holds.
+    """
+    seconds = np.zeros(len(track))
+    for delay in delays:
+        seconds[delay.holds(track)] = delay.seconds
+    return seconds

@@ -6,7 +6,7 @@ short by the same habit; their mean is free of it. Where the ground cut before s
 is taken instead. It needs no pattern in the crop and no opposite neighbour.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from scipy import ndimage
@@ -48,6 +48,10 @@ class HalfTimes:
     exit_s: Floats
     entry_by_ground: Bools
     exit_by_ground: Bools
+
+    def keep(self, passes: Bools) -> "HalfTimes":
+        """Keep some passes."""
+        return HalfTimes(*(getattr(self, part.name)[passes] for part in fields(self)))
 
     @property
     def middle_s(self) -> Floats:

@@ -80,6 +80,10 @@ class Track:
         What was not taken as logged.
     overlap : Overlap or None
         What the header met, by positions; none before it was measured.
+    day : array of int
+        Code of the day; of length 0 where days are not told apart.
+    day_names : tuple of str
+        Of the days, by code.
     """
 
     row: Ints
@@ -105,6 +109,8 @@ class Track:
     names: tuple[str, ...] = ()
     notices: tuple[Notice, ...] = ()
     overlap: Overlap | None = None
+    day: Ints = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
+    day_names: tuple[str, ...] = ()
 
     def __len__(self) -> int:
         """Give the number of records on the track."""

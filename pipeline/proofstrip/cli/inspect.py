@@ -143,7 +143,7 @@ def _write_preview(preview: Preview) -> list[str]:
     lines = [f"passes    {preview.passes:,}; {preview.usable_share:.0%} of the records are usable as they are"]
     lines += [f"header    {notice.message}" for notice in preview.header]
     for delay in preview.delays:
-        machine = f" (machine {delay.machine})" if len(preview.delays) > 1 else ""
+        machine = f" (machine {delay.whose})" if len(preview.delays) > 1 else ""
         lines.append(f"delay     {delay.seconds:g} s{machine}, {delay.source}: {delay.reason}")
     named = ", ".join(f"{plain_name(name)} {count:,}" for name, count in preview.faults.items())
     lines.append(f"faults    {named or 'none'}")

@@ -168,7 +168,7 @@ def describe_delay(entry: dict[str, Any]) -> str:
     Parameters
     ----------
     entry : dict
-        machine, seconds [s], low, high, source, reason.
+        machine, seconds [s], low, high, source, reason; day, where it holds on one day only.
 
     Returns
     -------
@@ -178,6 +178,8 @@ def describe_delay(entry: dict[str, Any]) -> str:
     --------
     >>> describe_delay({"machine": "A", "seconds": 11.2, "low": 10.8, "high": 11.7, "source": "estimated"})
     'A: 11.2 seconds, estimated from the records themselves (range 10.8 to 11.7 seconds).'
+    >>> describe_delay({"machine": "A", "day": "2024-10-07", "seconds": 9.0, "source": "estimated"})
+    'A on 2024-10-07: 9.0 seconds, estimated from the records themselves.'
     """
     how = {
         "estimated": "estimated from the records themselves",
@@ -185,7 +187,8 @@ def describe_delay(entry: dict[str, Any]) -> str:
         "assumed": "assumed" if entry.get("reason") else "assumed, because the records cannot tell",
     }
     source = how.get(str(entry.get("source")), plain(entry.get("source")))
-    head = f"{plain(entry.get('machine'))}: "
+    day = f" on {plain(entry['day'])}" if entry.get("day") else ""
+    head = f"{plain(entry.get('machine'))}{day}: "
     if not is_number(entry.get("seconds")):
         said = head + "no delay could be found"
     else:
