@@ -98,6 +98,18 @@ class TestStuck:
         flow = np.array([4.0, 5, 5, 5, 5, 4])
         assert not stuck_sensor(flow, np.full(6, 10.0), np.zeros(6, dtype=int), defaults.clean).any()
 
+    def test_a_flow_that_is_cut_out_and_back_at_once_is_no_bare_ground(self, defaults):
+        flow = np.array([5.0, 5.1, 4.9, 0, 0, 0, 0, 0, 0, 5.2, 5.0])
+        one = np.zeros(11, dtype=int)
+        assert where(stuck_sensor(flow, np.ones(11), one, defaults.clean)) == [3, 4, 5, 6, 7, 8]
+        # Over bare ground the machine runs dry and fills again; in records of 5 s that takes one record.
+        dry = np.array([5.0, 5.1, 3.0, 1.2, 0.3, 0, 0, 0.4, 2.0, 4.5, 5.0])
+        assert not stuck_sensor(dry, np.ones(11), one, defaults.clean).any()
+        assert not stuck_sensor(flow, np.full(11, 5.0), one, defaults.clean).any()
+        # From one stretch of logging to the next it may be nothing.
+        parts = np.array([0] * 6 + [1] * 5)
+        assert not stuck_sensor(flow, np.ones(11), parts, defaults.clean).any()
+
     def test_zero_is_not_stuck(self, defaults):
         assert not stuck_sensor(np.zeros(40), np.ones(40), np.zeros(40, dtype=int), defaults.clean).any()
 

@@ -135,8 +135,8 @@ def _ramp(evidence: Evidence, since: Floats, settings: CleanPart) -> Bools:
 
 def spike(evidence: Evidence, settings: CleanPart) -> Bools:
     """Flag short jumps of the flow within their pass."""
-    calm = evidence.sound & (evidence.density > 0)
-    level = np.log(evidence.density, out=np.full(len(calm), np.nan), where=calm)
+    calm = evidence.sound
+    level = np.log(np.maximum(evidence.density, sensor.LEAST_DENSITY), out=np.full(len(calm), np.nan), where=calm)
     record_s = float(np.median(evidence.track.duration)) if len(calm) else 1.0
     return sensor.spike(level, evidence.flow, evidence.cut.pass_id, record_s, settings)
 
