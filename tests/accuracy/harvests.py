@@ -140,12 +140,13 @@ def plant(scenario: Scenario, effect_pct: float) -> Scenario:
     return replace(scenario, treatments=(*others, replace(tried, effect=1 + effect_pct / 100)))
 
 
-def walk(harvest: Simulated) -> Work:
-    """Walk an invented harvest from its written files to the strip table."""
+def walk(harvest: Simulated, **clean: float) -> Work:
+    """Walk an invented harvest from its written files to the strip table, with other settings of cleaning if wanted."""
     with tempfile.TemporaryDirectory() as folder:
         for name, text in render_folder(harvest).items():
             (Path(folder) / name).write_text(text, encoding="utf-8", newline="\n")
-        work = Work(load_settings(Path(folder) / "trial.toml"))
+        settings = load_settings(Path(folder) / "trial.toml")
+        work = Work(settings.model_copy(update={"clean": settings.clean.model_copy(update=clean)}))
         for stage in STAGES:
             work = stage(work)
     return work

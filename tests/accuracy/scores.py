@@ -17,6 +17,7 @@ HARD = frozenset(
         "header_late",
         "moisture_lag",
         "poor_positions",
+        "hand_steered",
         "point_rows",
         "recut",
     }

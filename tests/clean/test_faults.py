@@ -212,6 +212,7 @@ def test_a_repeated_flow_is_a_stuck_sensor_and_bare_ground_is_not():
     ones, group = np.ones(200), np.zeros(200, dtype=int)
     flow[50:70] = 6.0
     flow[100:130] = 0.0
+    flow[97:100], flow[130:133] = (4.0, 2.0, 0.5), (0.5, 2.0, 4.0)  # grain is mixed on its way
     assert np.flatnonzero(stuck_sensor(flow, ones, group, SETTINGS)).tolist() == list(range(50, 70))
 
 

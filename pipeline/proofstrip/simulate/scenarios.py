@@ -115,6 +115,15 @@ _ALL = (
     ),
     replace(
         ORDINARY,
+        name="hand_steered",
+        note="Curved passes steered by hand: they overlap by 0.3 m, give or take 0.35 m along the way.",
+        curve_radius_m=350.0,
+        overlap_m=0.3,
+        overlap_sd_m=0.2,
+        wander_m=0.35,
+    ),
+    replace(
+        ORDINARY,
         name="headland_first",
         note="The headland is cut first; the header goes down 12 m before the crop and up as the crop ends.",
         headland_first=True,
