@@ -135,8 +135,10 @@ def _with_delays(material: Material, delays: tuple[Delay, ...]) -> gpd.GeoDataFr
 
 def _with_logged_width(material: Material) -> gpd.GeoDataFrame:
     """Take the header width set in the display for the cut width everywhere."""
-    width = np.where(material.track.pass_id > 0, material.track.swath, 0.0)
-    return walk_again(replace(material, track=replace(material.track, cut_width=width)))
+    track = material.track
+    logged = material.points["swath_m"].to_numpy(dtype=np.float64)[track.row]
+    width = np.where(track.pass_id > 0, np.where(logged > 0, logged, track.swath), 0.0)
+    return walk_again(replace(material, track=replace(track, cut_width=width)))
 
 
 def _with_strict(material: Material) -> gpd.GeoDataFrame:

@@ -17,7 +17,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from proofstrip.clean.confirm import Slopes, confirm_overlap
+from proofstrip.clean.confirm import confirm_overlap
 from proofstrip.clean.delay import Delay, delay_by_record, estimate_delays
 from proofstrip.clean.filters import FILTERS, Evidence, apply_filters
 from proofstrip.clean.header import settle_header
@@ -32,11 +32,11 @@ from proofstrip.clean.position import (
     position_jump,
 )
 from proofstrip.clean.rows import check_header, snap_to_rows
+from proofstrip.clean.set_width import find_full_header, join_widths, judge_set_width, say_unsupported
 from proofstrip.clean.settle import settle_width, sign_overlap
 from proofstrip.clean.shift import Cut, find_cut
 from proofstrip.clean.track import (
     Floats,
-    Overlap,
     Track,
     find_headings,
     find_logs,
@@ -104,18 +104,19 @@ def follow_machines(points: gpd.GeoDataFrame, settings: CleanPart, row_m: float 
     track = replace(track, heading=find_headings(track, HEADING_REACH_M), turn=find_turns(track, settings))
     state, flow = _header_state(points)[track.row], points["mass_flow_kg_s"].to_numpy(dtype=np.float64)[track.row]
     header_up, notices = settle_header(track, state, flow, settings)
-    track = number_passes(replace(track, header_up=header_up, notices=notices))
+    track = judge_set_width(number_passes(replace(track, header_up=header_up, notices=notices)))
     overlap = measure_overlap(track, settings.cell_m)
-    width = _find_width(track, overlap, settings, row_m)
+    ground = settle_width(track, overlap, settings)
+    notices = say_unsupported(track, ground)
+    width = _find_width(track, ground, row_m)
     beside = off_pass(track, settings)
+    track = replace(track, notices=(*track.notices, *notices))
     return replace(track, overlap=overlap, cut_width=width, beside=beside, repeated=np.flatnonzero(repeated))
 
 
-def _find_width(
-    track: Track, overlap: Overlap, settings: CleanPart, row_m: float | None, told: Slopes | None = None
-) -> Floats:
-    """Give the cut width within passes; whole rows under a row header."""
-    width = settle_width(track, overlap, settings, told)
+def _find_width(track: Track, ground: Floats, row_m: float | None) -> Floats:
+    """Give the cut width within passes, from what the ground shows; whole rows under a row header."""
+    width = join_widths(track, ground)
     if row_m is not None:
         width = snap_to_rows(width, track.swath, row_m)
     return np.where(track.pass_id > 0, width, 0.0)
@@ -152,7 +153,8 @@ def confirm_widths(
     flow = points["mass_flow_kg_s"].to_numpy(dtype=np.float64)[track.row]
     signed = sign_overlap(track, track.overlap)
     told = confirm_overlap(track, signed, flow, delay_by_record(track, delays))
-    return replace(track, cut_width=_find_width(track, track.overlap, settings, row_m, told))
+    ground = settle_width(track, track.overlap, settings, told)
+    return replace(track, cut_width=_find_width(track, ground, row_m))
 
 
 def _header_state(points: gpd.GeoDataFrame) -> Floats:
@@ -181,9 +183,9 @@ def _lay_track(points: gpd.GeoDataFrame, row: np.ndarray, settings: CleanPart) -
     distance = expect_distance(distance, duration, log) * span / np.maximum(duration, 1e-3)
     swath = column("swath_m")
     known = np.isfinite(swath) & (swath > 0)
-    swath = np.where(known, swath, np.median(swath[known]) if known.any() else 0.0)
-    nothing = np.zeros(len(row))
     day = pd.Categorical(name_days(points).to_numpy()[row])
+    full = find_full_header(np.where(known, swath, 0.0), machine, day.codes.astype(np.int64))
+    nothing = np.zeros(len(row))
     return Track(
         row=row,
         machine=machine,
@@ -195,12 +197,13 @@ def _lay_track(points: gpd.GeoDataFrame, row: np.ndarray, settings: CleanPart) -
         northing=northing,
         distance=distance,
         odometer=sum_within(distance, log),
-        swath=swath,
+        swath=full,
         heading=nothing,
         header_up=nothing.astype(bool),
         turn=nothing.astype(bool),
         pass_id=nothing.astype(np.int64),
-        cut_width=swath,
+        cut_width=full,
+        set_width=np.where(known, swath, full),
         names=tuple(str(name) for name in kind.categories),
         day=day.codes.astype(np.int64),
         day_names=tuple(str(name) for name in day.categories),

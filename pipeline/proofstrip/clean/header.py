@@ -57,11 +57,11 @@ def settle_header(track: Track, state: Floats, flow: Floats, settings: CleanPart
                 told = ("header_late", f"is late by about {late_s:.0f} s; it was moved to its time.")
         up[mine] = own[mine]
         if told is not None:
-            notices.append(Notice(told[0], f"The header switch of {_name(track, int(code))} {told[1]}"))
+            notices.append(Notice(told[0], f"The header switch of {name_machine(track, int(code))} {told[1]}"))
     return drop_short_runs(up, track.log, track.duration, settings.header_up_s), tuple(notices)
 
 
-def _name(track: Track, code: int) -> str:
+def name_machine(track: Track, code: int) -> str:
     """Name a machine for people."""
     name = track.names[code]
     return name if "combine" in name.lower() else f"combine {name}"

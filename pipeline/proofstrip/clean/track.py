@@ -61,7 +61,7 @@ class Track:
     distance, odometer : array of float
         Way since the record before, lost records included, and its sum so far within the log [m].
     swath : array of float
-        Header width [m].
+        Full width of the header [m].
     heading : array of float
         Direction of movement, radians clockwise from north.
     header_up, turn : array of bool
@@ -84,6 +84,8 @@ class Track:
         Code of the day; of length 0 where days are not told apart.
     day_names : tuple of str
         Of the days, by code.
+    set_width : array of float
+        Header width that the display was set to, where passes do not rule it out [m]; empty: the full width.
     """
 
     row: Ints
@@ -111,6 +113,7 @@ class Track:
     overlap: Overlap | None = None
     day: Ints = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
     day_names: tuple[str, ...] = ()
+    set_width: Floats = field(default_factory=lambda: np.zeros(0))
 
     def __len__(self) -> int:
         """Give the number of records on the track."""
