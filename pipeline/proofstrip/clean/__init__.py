@@ -31,6 +31,7 @@ from proofstrip.clean.position import (
     position_frozen,
     position_jump,
 )
+from proofstrip.clean.repeated import find_repeated
 from proofstrip.clean.rows import check_header, snap_to_rows
 from proofstrip.clean.set_width import find_full_header, join_widths, judge_set_width, say_unsupported
 from proofstrip.clean.settle import settle_width, sign_overlap
@@ -91,6 +92,8 @@ def follow_machines(points: gpd.GeoDataFrame, settings: CleanPart, row_m: float 
         When no record can be placed, or the log cannot be one machine's.
     """
     repeated = duplicate(points).to_numpy()
+    again, told = find_repeated(points, repeated)
+    repeated = repeated | again
     placed = points[list(PLACED)].notna().all(axis=1).to_numpy() & ~repeated
     if not placed.any():
         raise DataError(
@@ -104,7 +107,7 @@ def follow_machines(points: gpd.GeoDataFrame, settings: CleanPart, row_m: float 
     track = replace(track, heading=find_headings(track, HEADING_REACH_M), turn=find_turns(track, settings))
     state, flow = _header_state(points)[track.row], points["mass_flow_kg_s"].to_numpy(dtype=np.float64)[track.row]
     header_up, notices = settle_header(track, state, flow, settings)
-    track = judge_set_width(number_passes(replace(track, header_up=header_up, notices=notices)))
+    track = judge_set_width(number_passes(replace(track, header_up=header_up, notices=(*told, *notices))))
     overlap = measure_overlap(track, settings.cell_m)
     ground = settle_width(track, overlap, settings)
     notices = say_unsupported(track, ground)

@@ -204,8 +204,9 @@ def say_unsupported(track: Track, ground: Floats) -> tuple[Notice, ...]:
             continue
         who, shown, uncut = name_machine(track, int(code)), np.median(track.set_width[own]), np.median(ground[own])
         said = (
-            f"The display of {who} was set narrower than the ground shows in {own.sum():,} of {mine.sum():,} records in "
-            f"passes (about {shown:.1f} m where {uncut:.1f} m were still uncut). Nothing else tells what was cut there; "
+            f"The display of {who} was set narrower than the ground shows in {own.sum():,} of {mine.sum():,} records "
+            f"in passes (about {shown:.1f} m where {uncut:.1f} m were still uncut). Nothing else tells what was cut "
+            "there; "
             'the display\'s width was used. If it was set wrongly, name the true one: [harvest] swath = "... m".'
         )
         notices.append(Notice("header_width_narrow", said))
