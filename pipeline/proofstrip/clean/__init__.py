@@ -21,6 +21,7 @@ from proofstrip.clean.confirm import confirm_overlap
 from proofstrip.clean.delay import Delay, delay_by_record, estimate_delays
 from proofstrip.clean.filters import FILTERS, Evidence, apply_filters
 from proofstrip.clean.header import settle_header
+from proofstrip.clean.interleaved import refuse_interleaved
 from proofstrip.clean.position import (
     PLACED,
     duplicate,
@@ -101,6 +102,7 @@ def follow_machines(points: gpd.GeoDataFrame, settings: CleanPart, row_m: float 
             "so no pass can be followed. Look at the columns with proofstrip inspect."
         )
     logged = _lay_track(points, order_records(points, placed), settings)
+    refuse_interleaved(logged, points.get("source_file"))
     jumped, frozen = position_jump(logged, settings), position_frozen(logged)
     easting, northing = mend_positions(logged, jumped | frozen)
     track = replace(logged, easting=easting, northing=northing, jumped=jumped, frozen=frozen)
