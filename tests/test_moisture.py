@@ -354,6 +354,45 @@ def test_one_combine_s_typed_in_moisture_is_not_its_neighbour_s(grain, make_sett
     assert found.notices[0].message.startswith("The log of a says 15 % moisture throughout")
 
 
+def two_files(grain, second, seconds=1.0):
+    """Ten records of one combine in two files; the first reads 12.0 to 12.8 %, the second as given."""
+    readings = [*(12.0 + 0.2 * np.arange(5)), *second]
+    points = grain(*readings, pass_id=[1] * 5 + [2] * 5)
+    return points.assign(source_file=["a.csv"] * 5 + ["b.csv"] * 5, duration_s=[1.0] * 5 + [seconds] * 5)
+
+
+@pytest.mark.parametrize("typed", [15.0, np.nan, 0.0])
+def test_a_file_that_measured_nothing_takes_the_declared_moisture(grain, make_settings, typed):
+    points = two_files(grain, [typed] * 5, seconds=60.0)
+    found = settle_moisture(points, make_settings("[moisture]\ndeclared_pct = 18.0\n"))
+    assert found.pct.tolist() == [*points["moisture_pct"][:5], *[18.0] * 5]
+    assert len(found.notices) == 1
+    what = "says 15 % moisture throughout: typed in, not measured" if typed == 15 else "has no moisture"
+    assert found.notices[0].message.startswith(
+        f"The log of combine 1 in b.csv {what}; 18 %, as declared, stands in for all of it."
+    )
+
+
+@pytest.mark.parametrize("typed", [15.0, np.nan])
+def test_without_a_better_one_the_median_of_the_other_files_stands_in_and_is_said(grain, make_settings, typed):
+    found = settle_moisture(two_files(grain, [typed] * 5, seconds=60.0), make_settings())
+    assert found.pct[5:].tolist() == pytest.approx([12.4] * 5)
+    assert [notice.code for notice in found.notices] == ["moisture_constant" if typed == 15 else "moisture_missing"]
+    assert "; the median of the other files stands in" in found.notices[0].message
+
+
+def test_the_tickets_come_before_the_declared_moisture_in_one_file_too(grain, make_settings):
+    points, known = beside(two_files(grain, [15.0] * 5, seconds=60.0), tickets(strips=[("S1",), ("S2",)]))
+    found = settle_moisture(points, make_settings("[moisture]\ndeclared_pct = 11.0\n"), known)
+    assert found.pct[5:].tolist() == [18.0] * 5
+
+
+def test_a_short_file_that_reads_one_value_was_measured(grain, make_settings):
+    found = settle_moisture(two_files(grain, [15.0] * 5), make_settings("[moisture]\ndeclared_pct = 18.0\n"))
+    assert found.pct[5:].tolist() == [15.0] * 5
+    assert found.notices == ()
+
+
 def beside(points, loads=None):
     """Two strips end to end, crossed by one pass: records 1 to 3 in the first, the rest in the second."""
     strips = gpd.GeoDataFrame(

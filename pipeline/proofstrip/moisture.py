@@ -15,9 +15,8 @@ from proofstrip.flags import Flag, add_flag
 from proofstrip.loads import moisture_by_ticket, name_strips
 from proofstrip.probe import ProbeLag, estimate_lags, move_readings
 from proofstrip.units import M2_PER_HA
+from proofstrip.unmeasured import LEAST_MOISTURE_SPREAD_PCT, UNSEEN, StandIns, fill_unmeasured, find_unmeasured
 
-UNSEEN = "If the treatments differed in moisture, the difference is wrong by about 1.2 % of yield a point."
-LEAST_MOISTURE_SPREAD_PCT = 0.05
 # A probe repeats a reading for 10 to 30 s by design (common practice, no source); grain is not alike for this long.
 STUCK_S = 120.0
 STUCK_RUNS = 5.0
@@ -167,12 +166,13 @@ def settle_moisture(points: gpd.GeoDataFrame, settings: Settings, known: Known |
 
     The reading that the record's own grain got, where the probe's lag can be told, else the reading beside it. Where
     there is none to believe: the median of the same pass in the same strip, then the scale tickets, then the median of
-    the field. Where the log measured none: the scale tickets, then ``[moisture] declared_pct``.
+    the field. Where a combine, or one file of it, measured none: the tickets, then
+    ``[moisture] declared_pct``.
 
     Parameters
     ----------
     points : geopandas.GeoDataFrame
-        machine, time, duration_s, moisture_pct, pass_id.
+        machine, source_file, time, duration_s, moisture_pct, pass_id.
     settings : Settings
     known : Known, optional
         Not given: readings are taken as they stand, a pass is taken to lie in one strip, and there are no tickets.
@@ -188,23 +188,24 @@ def settle_moisture(points: gpd.GeoDataFrame, settings: Settings, known: Known |
     """
     logged = believed(points, settings)
     weighed = _ask_tickets(points, known)
-    lacking = _find_unmeasured(points, logged)
+    parts = find_unmeasured(points, logged)
+    lacking = parts[0] | parts[1]
     odd = points["moisture_pct"][points["moisture_pct"].notna() & logged.isna() & ~lacking]
-    logged, notices = _fill_unmeasured(logged, points["machine"], lacking, weighed, settings.moisture.declared_pct)
+    logged, notices = fill_unmeasured(logged, points, parts, StandIns(weighed, settings.moisture.declared_pct))
     if logged.isna().all():
         _refuse(points["moisture_pct"], settings)
     notices += _say_range(odd)
     lags: tuple[ProbeLag, ...] = ()
     whole = pd.Series(settings.moisture.use == "pass", index=points.index)
     if settings.moisture.use == "auto":
-        stuck, distrusted = find_stuck(points)
+        stuck, distrusted = find_stuck(points.assign(moisture_pct=points["moisture_pct"].mask(lacking)))
         logged = logged.mask(stuck & ~lacking)
         whole |= points["machine"].astype(object).isin(distrusted)
         notices += _say_stuck(stuck, distrusted, points)
         if known is not None:
-            logged, lags = _move(logged, known, settings, set(points.loc[lacking, "machine"]))
+            logged, lags = _move(logged, known, settings, lacking)
     middle = _middle_of_pass(logged, points, known, whole | logged.isna())
-    empty = middle.isna() & (whole | logged.isna()) & (points["pass_id"] > 0)
+    empty = middle.isna() & (whole | logged.isna()) & (points["pass_id"] > 0) & ~lacking
     if empty.any():
         notices += _say_empty_pass(points.loc[empty, "pass_id"].nunique(), weighed is not None)
     stand_in = middle if weighed is None else middle.fillna(weighed)
@@ -212,51 +213,17 @@ def settle_moisture(points: gpd.GeoDataFrame, settings: Settings, known: Known |
     return Moisture(np.asarray(used, dtype=np.float64), lags, tuple(notices))
 
 
-def _find_unmeasured(points: pd.DataFrame, logged: "pd.Series[float]") -> "pd.Series[bool]":
-    """Find the records of combines that logged no moisture, or one value throughout: typed in."""
-    machine = points["machine"].astype(object)
-    own = logged.groupby(machine)
-    count, low, high = own.count(), own.min(), own.max()
-    lacks = (count == 0) | ((count > 1) & (high - low < LEAST_MOISTURE_SPREAD_PCT))
-    return machine.isin(lacks.index[lacks])
-
-
-def _fill_unmeasured(
-    logged: "pd.Series[float]",
-    machine: pd.Series,
-    lacking: "pd.Series[bool]",
-    weighed: "pd.Series[float] | None",
-    declared_pct: float | None,
-) -> "tuple[pd.Series[float], list[Notice]]":
-    """Take the tickets' moisture, else the declared one, for combines that measured none; say which."""
-    if not lacking.any():
-        return logged, []
-    typed = logged[lacking].dropna()
-    code = "moisture_constant" if len(typed) else "moisture_missing"
-    who = "" if lacking.all() else f" of {', '.join(sorted(set(machine[lacking].astype(str))))}"
-    said = f"The log{who} has no moisture"
-    if len(typed):
-        said = f"The log{who} says {typed.iloc[0]:g} % moisture throughout: typed in, not measured"
-    if weighed is not None:
-        low, high = weighed[lacking].min(), weighed[lacking].max()
-        spread = f"{low:.1f} to {high:.1f} %" if high > low else f"{low:.1f} %. {UNSEEN}"
-        return logged.mask(lacking, weighed), [Notice(code, f"{said}; the scale tickets' moisture stands in: {spread}")]
-    if declared_pct is not None:
-        said += f"; {declared_pct:g} %, as declared, stands in for all of it. {UNSEEN}"
-        return logged.mask(lacking, declared_pct), [Notice(code, said)]
-    if not len(typed) and not lacking.all():
-        said += "; the median of the other combines stands in"
-    return logged, [Notice(code, f"{said}. {UNSEEN}")]
-
-
 def _move(
-    logged: "pd.Series[float]", known: Known, settings: Settings, unmeasured: set[str]
+    logged: "pd.Series[float]", known: Known, settings: Settings, lacking: "pd.Series[bool]"
 ) -> "tuple[pd.Series[float], tuple[ProbeLag, ...]]":
     """Give each record the reading that its own grain got, where there are readings and the lag can be told."""
     reading: Floats = np.asarray(logged, dtype=np.float64)
-    found = estimate_lags(reading, known.track, settings.clean)
-    lags = tuple(lag for lag in found if lag.machine not in unmeasured)
-    return pd.Series(move_readings(reading, known.track, known.delays, lags), index=logged.index), lags
+    measured, track = np.where(lacking, np.nan, reading), known.track
+    there = np.isfinite(measured[track.row])
+    silent = {name for code, name in enumerate(track.names) if not there[track.machine == code].any()}
+    lags = tuple(lag for lag in estimate_lags(measured, track, settings.clean) if lag.machine not in silent)
+    moved = move_readings(reading, track, known.delays, lags)
+    return pd.Series(np.where(lacking, reading, moved), index=logged.index), lags
 
 
 def _ask_tickets(points: gpd.GeoDataFrame, known: Known | None) -> "pd.Series[float] | None":
