@@ -66,16 +66,19 @@ def confirm_overlap(track: Track, signed: Floats, flow: Floats, seconds: Floats)
     variance r gives r / (r + v), which is just the share by which a measured change is to be believed (Fuller 1987,
     Measurement Error Models, section 1.1: the reliability ratio; from memory).
     """
-    machines = len(track.names)
+    machines = int(track.machine.max()) + 1 if len(track) else 0
     sums: list[list[tuple[float, float]]] = [[] for _ in range(machines)]
     steps = track.distance[track.distance > 0]
     step_m = max(float(np.median(steps)), 0.1) if len(steps) else 0.1
     smooth, local = (max(1, round(length / step_m)) for length in (SMOOTH_M, LOCAL_M))
-    first, last = first_of_run(track.pass_id), last_of_run(track.pass_id)
+    first, last, speed = first_of_run(track.pass_id), last_of_run(track.pass_id), track.speed
     for start in np.flatnonzero((track.pass_id > 0) & (first == np.arange(len(track)))):
         run = slice(int(start), int(last[start]) + 1)
         if run.stop - run.start >= LEAST_RECORDS:
-            told = _compare_pass(track, signed, _flow_of(track, flow, seconds, run), run, (smooth, local))
+            passing = _Passing(
+                track.time[run], track.swath[run], signed[run], speed[run], _flow_of(track, flow, seconds, run)
+            )
+            told = _compare_pass(passing, smooth, local)
             if told is not None:
                 sums[track.machine[start]].append(told)
     found = np.full((2, machines), np.nan)
@@ -97,20 +100,30 @@ def _flow_of(track: Track, flow: Floats, seconds: Floats, run: slice) -> Floats:
     return np.interp(later, track.time[same][known], flow[same][known], right=np.nan)
 
 
-def _compare_pass(
-    track: Track, signed: Floats, flow: Floats, run: slice, lengths: tuple[int, int]
-) -> tuple[float, float] | None:
+@dataclass(frozen=True)
+class _Passing:
+    """One pass, record by record: time [s], header [m], overlap [m], speed [m/s], flow of what was cut there [kg/s]."""
+
+    time: Floats
+    header: Floats
+    signed: Floats
+    speed: Floats
+    flow: Floats
+
+
+def _compare_pass(passing: _Passing, smooth: int, local: int) -> tuple[float, float] | None:
     """Give one pass's sums of products and of squares of the local changes of log width and log flow over speed."""
-    smooth, local = lengths
-    time, swath = track.time[run], track.swath[run]
-    inside = (time > time[0] + FILLED_S) & (time < time[-1] - EMPTIES_S) & np.isfinite(flow)
-    met = swath - np.maximum(ndimage.uniform_filter1d(signed[run], smooth, mode="nearest"), 0)
-    speed = ndimage.uniform_filter1d(track.speed[run], smooth, mode="nearest")
-    mass = ndimage.uniform_filter1d(np.nan_to_num(flow), smooth, mode="nearest")
-    use = inside & (signed[run] != 0) & (met > LEAST_SHARE * swath) & (mass > 0) & (speed > LEAST_SPEED_M_S)
+    time, header = passing.time, passing.header
+    inside = (time > time[0] + FILLED_S) & (time < time[-1] - EMPTIES_S) & np.isfinite(passing.flow)
+    over, speed, mass = (
+        ndimage.uniform_filter1d(part, smooth, mode="nearest")
+        for part in (passing.signed, passing.speed, np.nan_to_num(passing.flow))
+    )
+    met = header - np.maximum(over, 0)
+    use = inside & (passing.signed != 0) & (met > LEAST_SHARE * header) & (mass > 0) & (speed > LEAST_SPEED_M_S)
     if use.sum() < LEAST_RECORDS:
         return None
-    width, level = (_local_change(np.log(part[use]), local) for part in (met, mass / np.where(use, speed, 1.0)))
+    width, level = (_local_change(np.log(part), local) for part in (met[use], mass[use] / speed[use]))
     near = _near(level)
     return float((width * level)[near].sum()), float((width**2)[near].sum())
 
