@@ -1,4 +1,4 @@
-"""Travel delay by opposite passes and by the ends of passes: ``python -m tests.accuracy.measure_delay [--seeds 3]``.
+"""Travel delay as accepted and by the ends of passes alone: ``python -m tests.accuracy.measure_delay [--seeds 3]``.
 
 Every scenario is harvested; each machine's estimate, or refusal, and what entries and exits look like are held against
 the mean time that its grain took.
@@ -44,7 +44,7 @@ def main() -> None:
             known = column[np.isfinite(column)]
             cells += [str(len(known)), *(number(float(f(known)) if len(known) else NOTHING) for f in (np.min, np.max))]
         rows.append((f"`{name}`", *cells))
-    head = [f"{way}: {what}" for way in ("opposite passes", "ends") for what in ("told", "least s", "most s")]
+    head = [f"{way}: {what}" for way in ("accepted", "ends") for what in ("told", "least s", "most s")]
     print(table(("scenario", *head), rows))
     ends = np.concatenate(every)[:, 1]
     ends = ends[np.isfinite(ends)]

@@ -22,8 +22,10 @@ LEAST_PASSES = 4
 LEAST_SHARE = 0.3  # of the header in standing crop
 LEAST_SPEED_M_S = 0.3
 FAR = 4.0  # robust standard deviations
-PRIOR_SD = 0.8  # how sure any expectation of the slope is; judgement
-UNMOVED = 1.0  # standard errors; judgement
+# What is thought before the flow is asked (judgement): overlap all noise, real as far as expected, all real. Mixing and
+# a delay that is a little off take a tenth of the slope of real overlap, more or less.
+LIKELY = (0.2, 0.5, 0.3)
+FULL_SLOPE, SLOPE_SD = 0.9, 0.15
 
 
 @dataclass(frozen=True)
@@ -166,19 +168,16 @@ def fit_slope(products: Floats, squares: Floats) -> tuple[float, float]:
     return slope, float(np.sqrt((away**2).sum() * count / (count - 1)) / total)
 
 
-def believe(prior: Floats, told: Slopes, prior_sd: float = PRIOR_SD) -> tuple[Floats, Floats]:
-    """Weigh what is expected of the overlap with what the flow says of it, each by its variance.
+def believe(prior: Floats, told: Slopes) -> tuple[Floats, Floats]:
+    """Weigh what may be so of a machine's overlap by how well it goes with the slope that was found.
 
-    What lies within a standard error of the expectation leaves it as it is: belief cannot fall below nothing, so
-    chance slopes would else raise it where all is noise.
+    Three things may be so: overlap is all noise, it is real as far as was expected, or it is all real.
 
     Parameters
     ----------
     prior : array of float, shape (machines,)
         Share of measured changes expected to be real.
     told : Slopes
-    prior_sd : float
-        How sure the expectation is; one standard deviation.
 
     Returns
     -------
@@ -187,12 +186,15 @@ def believe(prior: Floats, told: Slopes, prior_sd: float = PRIOR_SD) -> tuple[Fl
 
     Examples
     --------
-    >>> share, raised = believe(np.array([0.2]), Slopes(np.array([1.0]), np.array([0.3])), prior_sd=0.3)
-    >>> share.round(6).tolist(), raised.round(6).tolist()
-    ([0.45], [0.3125])
+    >>> found = Slopes(np.array([0.8, 0.1, np.nan]), np.array([0.2, 0.2, np.nan]))
+    >>> share, raised = believe(np.full(3, 0.2), found)
+    >>> share.round(2).tolist(), raised.round(2).tolist()
+    ([0.93, 0.15, 0.2], [0.92, 0.0, 0.0])
     """
     known = np.isfinite(told.slope) & np.isfinite(told.error)
-    slope, error = np.where(known, told.slope, prior), np.where(known, told.error, np.inf)
-    away = np.sign(slope - prior) * np.maximum(np.abs(slope - prior) - UNMOVED * error, 0.0)
-    share = np.clip(prior + prior_sd**2 / (prior_sd**2 + error**2) * away, 0.0, 1.0)
+    shares = np.stack([np.zeros(len(prior)), prior, np.ones(len(prior))])
+    spread = np.hypot(np.where(known, told.error, 1.0), SLOPE_SD)
+    away = (np.where(known, told.slope, 0.0) - FULL_SLOPE * shares) / spread
+    weight = np.array(LIKELY)[:, None] * np.exp(-(away**2 - (away**2).min(axis=0)) / 2)
+    share = np.where(known, (weight * shares).sum(axis=0) / weight.sum(axis=0), prior)
     return share, np.clip((share - prior) / np.maximum(1 - prior, 1e-9), 0.0, 1.0)

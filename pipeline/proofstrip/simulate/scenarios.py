@@ -116,7 +116,8 @@ _ALL = (
     replace(
         ORDINARY,
         name="hand_steered",
-        note="Curved passes steered by hand: they overlap by 0.3 m, give or take 0.35 m along the way.",
+        note="Strips of two curved passes steered by hand: they overlap by 0.3 m, give or take 0.35 m along the way.",
+        passes_per_strip=2,
         curve_radius_m=350.0,
         overlap_m=0.3,
         overlap_sd_m=0.2,
