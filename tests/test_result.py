@@ -161,6 +161,7 @@ def test_every_part_is_plain(work):
             "high": None,
             "source": "assumed",
             "reason": "the data cannot tell",
+            "day": None,
         }
     ]
     assert result["checks"][0]["value"] == 0.5

@@ -57,7 +57,7 @@ def test_result_has_the_keys_that_programs_rely_on(runs):
     money = "treatment currency price_per_bu gain_per_ac gain_per_ac_low gain_per_ac_high gain_per_ha break_even_ac"
     more = "break_even_ac_low break_even_ac_high break_even_ha payback_years payback_years_low payback_years_high"
     assert set(f"{money} {more}".split()) <= set(result["economics"][0])
-    assert set(result["delay"][0]) == {"machine", "seconds", "low", "high", "source", "reason"}
+    assert set(result["delay"][0]) == {"machine", "seconds", "low", "high", "source", "reason", "day"}
     assert set(result["verdict"]) == {"word", "sentence"}
     assert result["verdict"]["word"] in ("pays", "does_not_pay", "not_settled", "refused")
 
