@@ -51,6 +51,7 @@ from proofstrip.clean.track import (
     stand_for_start,
     sum_within,
 )
+from proofstrip.clean.way import check_way, spread_frozen
 from proofstrip.clean.width import measure_overlap
 from proofstrip.config import CleanPart
 from proofstrip.days import name_days
@@ -105,11 +106,15 @@ def follow_machines(points: gpd.GeoDataFrame, settings: CleanPart, row_m: float 
     refuse_interleaved(logged, points.get("source_file"))
     jumped, frozen = position_jump(logged, settings), position_frozen(logged)
     easting, northing = mend_positions(logged, jumped | frozen)
+    frozen = frozen | logged.frozen
     track = replace(logged, easting=easting, northing=northing, jumped=jumped, frozen=frozen)
     track = replace(track, heading=find_headings(track, HEADING_REACH_M), turn=find_turns(track, settings))
+    track = check_way(track)
     state, flow = _header_state(points)[track.row], points["mass_flow_kg_s"].to_numpy(dtype=np.float64)[track.row]
     header_up, notices = settle_header(track, state, flow, settings)
-    track = judge_set_width(number_passes(replace(track, header_up=header_up, notices=(*told, *notices))))
+    track = judge_set_width(
+        number_passes(replace(track, header_up=header_up, notices=(*told, *track.notices, *notices)))
+    )
     overlap = measure_overlap(track, settings.cell_m)
     ground = settle_width(track, overlap, settings)
     notices = say_unsupported(track, ground)
@@ -184,6 +189,7 @@ def _lay_track(points: gpd.GeoDataFrame, row: np.ndarray, settings: CleanPart) -
     log = find_logs(time, machine, duration, settings.max_gap_s)
     if stand_for_start(np.hypot(np.diff(easting), np.diff(northing)), distance, machine):
         easting, northing = move_to_end(easting, northing, distance, log)
+    easting, northing, distance, frozen = spread_frozen(easting, northing, distance, time, log)
     span = find_spans(time, duration, log)
     distance = expect_distance(distance, duration, log) * span / np.maximum(duration, 1e-3)
     swath = column("swath_m")
@@ -209,6 +215,7 @@ def _lay_track(points: gpd.GeoDataFrame, row: np.ndarray, settings: CleanPart) -
         pass_id=nothing.astype(np.int64),
         cut_width=full,
         set_width=np.where(known, swath, full),
+        frozen=frozen,
         names=tuple(str(name) for name in kind.categories),
         day=day.codes.astype(np.int64),
         day_names=tuple(str(name) for name in day.categories),

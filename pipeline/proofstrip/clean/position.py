@@ -189,6 +189,8 @@ def position_frozen(track: Track) -> Bools:
     same = np.r_[False, np.diff(track.log) == 0]
     expected = track.distance
     usual = pd.Series(expected).rolling(31, center=True, min_periods=1).median().to_numpy()
+    # Distances that are far too long for a while would make every position beside them look as if it stood.
+    usual = np.minimum(usual, 2 * np.median(expected[expected > 0])) if (expected > 0).any() else usual
     moved = np.where(expected > 0.3 * usual, expected, 0.0)
     caught_up = np.r_[step[1:] > 1.8 * np.maximum(usual[1:], 0.1), False]
     still = same & (step < 0.1 * usual)
