@@ -84,6 +84,47 @@ class TestWhatIsBelieved:
         assert not up[130:220].any()
         assert up[300:].tolist() == (state[300:] == 1).tolist()
 
+    def test_a_switch_that_gets_stuck_down_is_told(self, harvest):
+        track, state, flow = harvest()
+        stuck = np.where(np.arange(len(state)) >= 240, 0.0, state)
+        up, notices = settle_header(track, stuck, flow, SETTINGS)
+        assert up.tolist() == (stuck == 1).tolist()
+        assert [(notice.code, notice.message) for notice in notices] == [
+            (
+                "header_stuck_down_in_parts",
+                "The header switch of combine 1 got stuck: for 8 min it says down through 4 turns, in which it else "
+                "says up; there passes were found from turns and silences.",
+            )
+        ]
+
+    def test_a_header_that_stays_down_through_two_turns_is_no_fault(self, harvest):
+        track, state, flow = harvest()
+        down = np.where((np.arange(len(state)) >= 240) & (np.arange(len(state)) < 480), 0.0, state)
+        assert settle_header(track, down, flow, SETTINGS)[1] == ()
+
+    def test_a_switch_that_falls_silent_is_told(self, harvest):
+        track, state, flow = harvest()
+        silent = np.where(np.arange(len(state)) >= 240, np.nan, state)
+        up, notices = settle_header(track, silent, flow, SETTINGS)
+        assert up.tolist() == (silent == 1).tolist()
+        assert [(notice.code, notice.message) for notice in notices] == [
+            (
+                "header_silent",
+                "The header switch of combine 1 is not in the log for 8 min; there passes were found from turns and "
+                "silences.",
+            )
+        ]
+
+    def test_single_values_that_were_lost_are_not_told(self, harvest):
+        track, state, flow = harvest()
+        state[::20] = np.nan
+        assert settle_header(track, state, flow, SETTINGS)[1] == ()
+
+    def test_a_switch_stuck_up_in_parts_is_not_called_stuck_down(self, harvest):
+        track, state, flow = harvest()
+        stuck = np.where(np.arange(len(state)) >= 480, 1.0, state)
+        assert codes(settle_header(track, stuck, flow, SETTINGS)[1]) == ["header_stuck_in_parts"]
+
     def test_grain_that_arrives_after_the_header_went_up_is_no_stuck_switch(self, harvest):
         track, state, flow = harvest()
         assert settle_header(track, state, np.full_like(flow, 4.0), SETTINGS)[1] == ()
@@ -154,6 +195,18 @@ class TestHarvests:
         after, track = cleaned(stuck)
         assert codes(track.notices) == [code]
         assert (good["usable"] & ~after["usable"]).sum() <= 0.01 * good["usable"].sum()
+
+    @pytest.mark.parametrize(
+        ("down", "code"),
+        [(True, "header_stuck_down_in_parts"), (pd.NA, "header_silent"), (False, "header_stuck_up")],
+    )
+    def test_a_switch_lost_at_mid_log_is_told_and_costs_few_records(self, ordinary, down, code):
+        points, good = ordinary
+        header = points["header_down"].copy()
+        header[np.arange(len(points)) >= len(points) // 2] = down
+        after, track = cleaned(points.assign(header_down=header))
+        assert codes(track.notices) == [code]
+        assert (good["usable"] & ~after["usable"]).sum() <= 0.02 * good["usable"].sum()
 
     def test_a_late_switch_is_told_to_the_second(self):
         harvest = simulate_harvest(SCENARIOS["header_late"], 3)

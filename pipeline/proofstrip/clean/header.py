@@ -21,6 +21,11 @@ STILL_FLOWING_S = 45.0
 # A habit of lifting later after the crop than lowering before it, by some 8 m, looks like 2 s.
 LEAST_LATE_S = 2.5
 LEAST_ENDS = 6
+# Shorter silences are lost values. A header that stays down through so many turns, but not through others, is stuck.
+LEAST_SILENT_S = 60.0
+LEAST_TURNS = 3
+MOSTLY_UP = 0.8
+FOUND = "passes were found"
 INSIDE_M = (15.0, 45.0)
 BESIDE_SHARE = (0.3, 1.7)
 END_REACH_M = 60.0
@@ -48,6 +53,10 @@ def settle_header(track: Track, state: Floats, flow: Floats, settings: CleanPart
     for code in np.unique(track.machine):
         mine = track.machine == code
         if not np.isfinite(state[mine]).any():
+            if np.isfinite(state).any():
+                notices.append(
+                    _tell(track, code, ("header_silent", f"is not in the log; {FOUND} from turns and silences."))
+                )
             continue
         own, told = _judge(track, state, mine, _tell_cutting(track, flow, mine))
         if told is None:
@@ -57,8 +66,19 @@ def settle_header(track: Track, state: Floats, flow: Floats, settings: CleanPart
                 told = ("header_late", f"is late by about {late_s:.0f} s; it was moved to its time.")
         up[mine] = own[mine]
         if told is not None:
-            notices.append(Notice(told[0], f"The header switch of {name_machine(track, int(code))} {told[1]}"))
+            notices.append(_tell(track, code, told))
+        if own.any():
+            known = mine & np.isfinite(state)
+            if told is not None and told[0] == "header_stuck_in_parts":
+                known &= own | (state == 0)
+            parts = (_say_silent(track, state, mine), _say_stuck_down(track, own, known))
+            notices.extend(_tell(track, code, part) for part in parts if part is not None)
     return drop_short_runs(up, track.log, track.duration, settings.header_up_s), tuple(notices)
+
+
+def _tell(track: Track, code: int, told: tuple[str, str]) -> Notice:
+    """Say something of a machine's switch."""
+    return Notice(told[0], f"The header switch of {name_machine(track, int(code))} {told[1]}")
 
 
 def name_machine(track: Track, code: int) -> str:
@@ -115,6 +135,31 @@ def _stuck_runs(track: Track, up: Bools, cutting: Bools) -> Bools:
     run = np.cumsum(np.r_[True, change]) - 1
     flowing_s = np.bincount(run, weights=np.where(up & cutting, track.duration, 0.0))
     return np.asarray(up & (flowing_s[run] > STILL_FLOWING_S), dtype=np.bool_)
+
+
+def _say_silent(track: Track, state: Floats, mine: Bools) -> tuple[str, str] | None:
+    """Tell for how long a switch that is logged elsewhere is not in the log."""
+    seconds = float(track.duration[mine & ~np.isfinite(state)].sum())
+    if seconds < LEAST_SILENT_S:
+        return None
+    return "header_silent", f"is not in the log for {seconds / 60:.0f} min; there {FOUND} from turns and silences."
+
+
+def _say_stuck_down(track: Track, up: Bools, known: Bools) -> tuple[str, str] | None:
+    """Tell for how long the switch says down through turns, where it says up in the turns of the rest."""
+    change = (up[1:] != up[:-1]) | (known[1:] != known[:-1]) | (track.machine[1:] != track.machine[:-1])
+    run = np.cumsum(np.r_[True, change]) - 1
+    begins = np.r_[track.turn[:1], track.turn[1:] & ~track.turn[:-1]]
+    turns = np.bincount(run, weights=begins & known & ~up)
+    through = (turns[run] >= LEAST_TURNS) & known & ~up
+    others = track.turn & known & ~through
+    if not through.any() or (begins & others).sum() < LEAST_TURNS:
+        return None
+    if track.duration[others & up].sum() < MOSTLY_UP * track.duration[others].sum():
+        return None
+    minutes, number = track.duration[through].sum() / 60, int((begins & through).sum())
+    told = f"got stuck: for {minutes:.0f} min it says down through {number} turns, in which it else says up; there "
+    return "header_stuck_down_in_parts", f"{told}{FOUND} from turns and silences."
 
 
 def _earlier(track: Track, up: Bools, seconds: float) -> Bools:
