@@ -34,6 +34,16 @@ def test_each_day_has_its_own_drift():
     assert rates == pytest.approx({"2024-10-07": 2.0, "2024-10-08": -2.0}, abs=0.5)
 
 
+def test_a_rate_known_to_worse_than_ten_per_cent_an_hour_is_not_given():
+    # Strips some minutes apart that differ by 2 % tell nothing of 0.5 % an hour.
+    order = [0, 0.1, 0.3, 0.2, 0.4, 0.5, 0.7, 0.6]
+    (found,) = estimate_drift(cells(order, drift=0.005, scatter=0.02), 0.9)
+    assert (found.pct_per_h, found.low_pct_per_h, found.high_pct_per_h) == (None, None, None)
+    assert "too near in time to tell a drift: it would be known only to" in found.note
+    (sure,) = estimate_drift(cells(order, drift=0.005, scatter=0.0005), 0.9)
+    assert sure.high_pct_per_h - sure.low_pct_per_h < 10
+
+
 @pytest.mark.parametrize("order", [[0, 1, 2, 3, 4, 5, 6, 7], [0, 0.01, 0.03, 0.02, 0.04, 0.05, 0.07, 0.06]])
 def test_a_drift_that_cannot_be_told_is_not_given(order):
     # The control always first by the same time, or all within minutes.

@@ -123,7 +123,30 @@ def test_a_weighing_of_two_combines_belongs_to_none():
 
 def told(*logs: float) -> pd.DataFrame:
     """Weighings of control and tried in turn, by log of monitor over scale."""
-    return pd.DataFrame({"treatment": ["control", "tried"] * (len(logs) // 2), "log_ratio": -np.array(logs)})
+    kinds = ["control", "tried"] * (len(logs) // 2)
+    return pd.DataFrame({"treatment": kinds, "machine": "a", "log_ratio": -np.array(logs)})
+
+
+def test_combines_that_read_apart_and_cut_unevenly_are_no_treatment():
+    # Combine b reads 8 % high and cut three of four tried loads, but one of four of the control's.
+    rng = np.random.default_rng(7)
+    kinds, machine = ["control"] * 4 + ["tried"] * 4, np.array(list("aaababbb"))
+    log = 0.08 * (machine == "b") + 0.002 * rng.standard_normal(8)
+    frame = pd.DataFrame({"treatment": kinds, "machine": machine, "log_ratio": -log})
+    (check,) = check_sensor(frame, "factor", "control")
+    assert check.passed is True
+    assert check.value == pytest.approx(0.0, abs=0.5)
+    assert "compared with the control within each combine (margin of error" in check.note
+    # What a treatment does to the sensor is still found beside them.
+    frame["log_ratio"] -= np.log(1.05) * (frame["treatment"] == "tried")
+    assert check_sensor(frame, "factor", "control")[0].value == pytest.approx(100 * np.log(1.05), abs=0.5)
+
+
+def test_a_treatment_cut_by_a_combine_of_its_own_cannot_be_told_from_it():
+    frame = told(0.0, 0.08, 0.01, 0.07).assign(machine=["a", "b"] * 2)
+    (check,) = check_sensor(frame, "factor", "control")
+    assert (check.passed, check.value) == (None, None)
+    assert "cannot be told from what one combine reads higher than another" in check.note
 
 
 def test_a_sensor_that_a_treatment_misleads_fails_the_check():

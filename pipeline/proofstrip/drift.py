@@ -15,6 +15,8 @@ MIN_CELLS = 4
 # Strips of one combine's day that differ by less than this in the hour, after blocks and treatments, tell no drift.
 LEAST_HOURS = 0.1
 MIN_ORDER_BLOCKS = 4
+# A rate known no better says nothing of a sensor that drifts by 1 or 2 % an hour: judgement, no source.
+MAX_INTERVAL_PCT_H = 10.0
 # For saying what the order could do: a judgement of what a sensor drifts by at most when it is in order, no source.
 USUAL_DRIFT_PCT_H = 1.0
 
@@ -98,6 +100,9 @@ def _state(key: list[str], strips: int, slope: Slope | None, confidence: float, 
     log, se, df = slope
     reach = float(special.stdtrit(df, (1 + confidence) / 2)) * se
     value, low, high = (float(100 * part) for part in (log, log - reach, log + reach))
+    if not high - low <= MAX_INTERVAL_PCT_H:
+        note = f"Its strips lie too near in time to tell a drift: it would be known only to {high - low:.0f} % an hour."
+        return Drift(key[0], key[1], strips, None, None, None, source, note)
     how = "Strips of one block compared by the hour" if source == "blocks" else "Monitor over scale, by the hour"
     seen = "no drift shows; a smaller one than the interval allows cannot be told"
     if not low <= 0 <= high:

@@ -23,6 +23,8 @@ from proofstrip.units import M2_PER_HA
 
 # Calibrated monitors stay within 3 per cent of the scale (Darr, Iowa State University, 2015).
 MAX_RATIO_APART_PCT = 3.0
+# A treatment of which less is left beside combines and the others cannot be told from them.
+LEAST_ALONE = 1e-6
 # What ``set_against_monitor`` gives.
 RATIO_COLUMNS = (
     *("strips", "treatment", "block", "machine", "day", "hour", "loads"),
@@ -209,24 +211,49 @@ def check_sensor(ratios: pd.DataFrame, use: str, control: str) -> tuple[Check, .
         return ()
     name, allowed = "scale_against_monitor", f"within {MAX_RATIO_APART_PCT:g} %"
     own = ratios[ratios["treatment"] != ""]
-    logs, by_treatment = -own["log_ratio"], (-own["log_ratio"]).groupby(own["treatment"])
-    ratio, counts = by_treatment.mean(), by_treatment.count()
-    apart = 100 * (ratio.drop(index=control, errors="ignore") - ratio.get(control, np.nan))
-    if apart.dropna().empty:
+    apart, df = _compare_within_combines(own, control)
+    if not apart:
         note = "No treatment was weighed apart from the control: that one misleads the monitor is not excluded."
+        if {control} < set(own["treatment"]):
+            note = (
+                "No combine's loads of the control and of a treatment can be compared, so whether a treatment misleads "
+            )
+            note += "the monitor cannot be told from what one combine reads higher than another."
         return (Check(name, None, None, allowed, note),)
-    df = int(counts.sum() - len(counts))
-    variance = float(((logs - by_treatment.transform("mean")) ** 2).sum()) / df if df > 0 else np.nan
-    treatment = str(apart.abs().idxmax())
-    value = float(apart[treatment])
-    se = 100 * np.sqrt(variance * (1 / counts[treatment] + 1 / counts[control]))
+    treatment = max(apart, key=lambda kind: abs(apart[kind][0]))
+    value, se = apart[treatment]
     sure = ""
     if np.isfinite(se):
         reach = float(special.stdtrit(df, 0.95)) * se
         sure = f" (margin of error of scale over monitor: {value - reach:+.1f} to {value + reach:+.1f} %)"
     answer = "The answer uses the scale." if use == "strips" else "The answer uses the monitor, so it holds that error."
+    within = " within each combine" if len(set(own["machine"])) > 1 else ""
     note = (
         f"Against the scale, the monitor read {treatment} {abs(value):.1f} % {'low' if value > 0 else 'high'} compared "
-        f"with the control{sure}. {answer}"
+        f"with the control{within}{sure}. {answer}"
     )
     return (Check(name, abs(value) <= MAX_RATIO_APART_PCT, round(value, 3), allowed, note),)
+
+
+def _compare_within_combines(own: pd.DataFrame, control: str) -> tuple[dict[str, tuple[float, float]], int]:
+    """Give how far each treatment's scale over monitor lies from the control's, combines taken out first [%].
+
+    By ordinary least squares on combine and treatment: a combine that reads high, and cut more of one treatment, is no
+    treatment. Values and standard errors, with their degrees of freedom; a treatment that no combine weighed beside
+    the control is left out.
+    """
+    combines = pd.get_dummies(own["machine"], dtype=float).to_numpy()
+    kinds = pd.get_dummies(own["treatment"], dtype=float).drop(columns=control, errors="ignore")
+    design, logs = np.hstack([combines, kinds.to_numpy()]), -own["log_ratio"].to_numpy()
+    if not len(own) or not kinds.shape[1]:
+        return {}, 0
+    fit, df = np.linalg.lstsq(design, logs, rcond=None)[0], len(own) - int(np.linalg.matrix_rank(design))
+    variance = float(((logs - design @ fit) ** 2).sum()) / df if df > 0 else np.nan
+    apart = {}
+    for k, kind in enumerate(kinds.columns, start=combines.shape[1]):
+        others = np.delete(design, k, axis=1)
+        alone = design[:, k] - others @ np.linalg.lstsq(others, design[:, k], rcond=None)[0]
+        length = float(np.linalg.norm(alone))
+        if length > LEAST_ALONE:
+            apart[str(kind)] = (100 * float(fit[k]), 100 * float(variance) ** 0.5 / length)
+    return apart, df
