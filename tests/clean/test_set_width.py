@@ -9,6 +9,7 @@ from tests.clean.truth import errors_of, gather_material, settings_of, to_points
 
 from proofstrip.clean import follow_machines
 from proofstrip.clean.set_width import find_full_header, join_widths, judge_set_width, measure_spacing, say_unsupported
+from proofstrip.clean.width import measure_overlap
 from proofstrip.config import load_defaults
 from proofstrip.simulate import SCENARIOS, simulate_harvest
 
@@ -65,6 +66,13 @@ class TestJoin:
         track = lay([0.0, 20.0, 40.0, 60.0, 80.0, 100.0], [9.0, 7.5, 6.0, 4.5, 3.0, shown])
         width = join_widths(track, np.full(len(track), ground))
         assert width[track.pass_id == 6].tolist() == [joined] * int((track.pass_id == 6).sum())
+
+    def test_a_section_that_is_off_for_a_touch_of_overlap_was_cutting_nearly_all(self):
+        track = lay([0.0, 20.0, 40.0, 60.0, 69.0], [9.0, 7.5, 6.0, 4.5, 7.5])
+        last = track.pass_id == 5
+        touching = replace(track, overlap=measure_overlap(track, 0.5))
+        assert join_widths(touching, track.swath)[last].min() == pytest.approx(9.0)
+        assert join_widths(track, track.swath)[last].max() == pytest.approx(7.5)
 
     def test_a_track_without_a_display_takes_the_ground(self):
         track = replace(lay([0.0], [9.0]), set_width=np.zeros(0))
@@ -126,21 +134,21 @@ class TestJudgement:
         assert judge_set_width(lay(9.0 * np.array([0, 7, 1, 6, 2, 5, 3, 4]), [9.0] * 8)).notices == ()
 
 
-def sections(harvest):
-    """Log the header as a display with six sections does: off over ground cut before."""
+def sections(harvest, count):
+    """Log the header as a display with six sections does: off over ground cut before, as ``count`` says how many."""
     true = harvest.records["true_width_m"].to_numpy()
-    cut = (true > 0) & (true < 0.8 * HEADER_M)
-    return np.where(cut, np.round(6 * true / HEADER_M) / 6 * HEADER_M, HEADER_M)
+    return np.where(true > 0, count(np.round(6 * true / HEADER_M, 2)) / 6 * HEADER_M, HEADER_M)
 
 
 class TestHarvests:
-    @pytest.mark.parametrize("seed", [3, 5])
-    def test_sections_switched_off_over_cut_ground_count_once(self, seed, tmp_path):
+    # Off where half a section is over cut ground, where all of it is, or at the first touch.
+    @pytest.mark.parametrize(("seed", "count"), [(3, np.round), (5, np.ceil), (7, np.floor)])
+    def test_sections_switched_off_over_cut_ground_count_once(self, seed, count, tmp_path):
         # Strips were 10 to 21 % high; without sections they are off by up to 2.5 %.
         harvest = simulate_harvest(replace(SCENARIOS["hard"], header_late_s=0.0), seed)
         points, settings = to_points(harvest), settings_of(harvest, tmp_path)
         without = errors_of(harvest, gather_material(harvest, points, settings))["error_pct"]
-        shown = points.assign(swath_m=sections(harvest))
+        shown = points.assign(swath_m=sections(harvest, count))
         errors = errors_of(harvest, gather_material(harvest, shown, settings))["error_pct"]
         assert (shown["swath_m"] < 9).mean() > 0.3
         assert errors.abs().max() < 3.0

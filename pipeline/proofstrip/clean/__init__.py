@@ -116,12 +116,13 @@ def follow_machines(points: gpd.GeoDataFrame, settings: CleanPart, row_m: float 
         number_passes(replace(track, header_up=header_up, notices=(*told, *track.notices, *notices)))
     )
     overlap = measure_overlap(track, settings.cell_m)
+    track = replace(track, overlap=overlap)
     ground = settle_width(track, overlap, settings)
     notices = say_unsupported(track, ground)
     width = _find_width(track, ground, row_m)
     beside = off_pass(track, settings)
     track = replace(track, notices=(*track.notices, *notices))
-    return replace(track, overlap=overlap, cut_width=width, beside=beside, repeated=np.flatnonzero(repeated))
+    return replace(track, cut_width=width, beside=beside, repeated=np.flatnonzero(repeated))
 
 
 def _find_width(track: Track, ground: Floats, row_m: float | None) -> Floats:

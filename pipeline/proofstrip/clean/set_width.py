@@ -157,14 +157,17 @@ def join_widths(track: Track, ground: Floats) -> Floats:
     Returns
     -------
     array of float, shape (n,)
-        [m]. Where the ground shows crop cut before and the display agrees to a section, the ground's is the finer
-        measure and is taken.
+        [m]. Along cut ground, where both agree to a section, the ground's is the finer measure and is taken: a display
+        may switch a section off for a hand's breadth of overlap.
     """
     if len(track.set_width) == 0:
         return ground
     shown = track.set_width
     section = find_sections(track)
-    agree = (ground < track.swath - ROUNDING_M) & (ground - shown <= section) | (shown > track.swath - ROUNDING_M)
+    along = ground < track.swath - ROUNDING_M
+    if track.overlap is not None:
+        along = along | (track.overlap.edges > 0)
+    agree = along & (ground - shown <= section) | (shown > track.swath - ROUNDING_M)
     return np.where(agree, ground, np.minimum(ground, shown))
 
 
