@@ -229,7 +229,7 @@ def test_the_masks_kept_on_the_track_are_those_of_the_positions_as_logged():
     track = follow_machines(points, SETTINGS)
     logged = clean._lay_track(points, track.row, SETTINGS)
     np.testing.assert_array_equal(track.jumped, position.position_jump(logged, SETTINGS))
-    np.testing.assert_array_equal(track.frozen, position.position_frozen(logged))
+    np.testing.assert_array_equal(track.frozen, position.position_frozen(logged) | logged.frozen)
     # The line of a pass is drawn through mended positions: through a jump it would leave good records beside it.
     np.testing.assert_array_equal(track.beside, position.off_pass(track, SETTINGS))
     np.testing.assert_array_equal(track.repeated, np.flatnonzero(position.duplicate(points)))
