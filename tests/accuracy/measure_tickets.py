@@ -46,7 +46,9 @@ def errors_by_combine(harvest: Simulated, work: Work, scaled: bool) -> dict[str,
     found = {}
     for name, own in table.groupby("machines"):
         mine = used[used["strip"].isin(own.index)]
-        judged = truth.judge(own["yield_kg_ha"], project_along(mine, work.strips_map), mine["strip"])
+        judged = truth.judge(
+            own["yield_kg_ha"], own["yield_kg_ha"], project_along(mine, work.strips_map), mine["strip"]
+        )
         found[str(name)] = np.array(judged.strip_pct)
     return found
 

@@ -8,8 +8,9 @@ from tests.clean.test_width import drive
 from tests.clean.truth import to_points
 
 from proofstrip.clean import follow_machines
+from proofstrip.clean.overlap import Overlap
 from proofstrip.clean.settle import expected_overlap, find_antenna_shift, settle_width, usual_level
-from proofstrip.clean.track import Overlap, Track
+from proofstrip.clean.track import Track
 from proofstrip.clean.width import EDGE_PROBE_M, measure_overlap
 from proofstrip.config import load_defaults
 from proofstrip.simulate import SCENARIOS, Scenario, simulate_harvest

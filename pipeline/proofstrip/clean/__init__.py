@@ -35,7 +35,7 @@ from proofstrip.clean.position import (
 from proofstrip.clean.repeated import find_repeated
 from proofstrip.clean.rows import check_header, snap_to_rows
 from proofstrip.clean.set_width import find_full_header, join_widths, judge_set_width, say_unsupported
-from proofstrip.clean.settle import settle_width, sign_overlap
+from proofstrip.clean.settle import see_passes, settle_width
 from proofstrip.clean.shift import Cut, find_cut
 from proofstrip.clean.track import (
     Floats,
@@ -116,8 +116,8 @@ def follow_machines(points: gpd.GeoDataFrame, settings: CleanPart, row_m: float 
         number_passes(replace(track, header_up=header_up, notices=(*told, *track.notices, *notices)))
     )
     overlap = measure_overlap(track, settings.cell_m)
-    track = replace(track, overlap=overlap)
-    ground = settle_width(track, overlap, settings)
+    track = replace(track, overlap=overlap, seen=see_passes(track, overlap))
+    ground = settle_width(track, overlap, settings, track.seen)
     notices = say_unsupported(track, ground)
     width = _find_width(track, ground, row_m)
     beside = off_pass(track, settings)
@@ -159,12 +159,11 @@ def confirm_widths(
     Track
         With its cut width settled anew.
     """
-    if track.overlap is None:
+    if track.overlap is None or track.seen is None:
         return track
     flow = points["mass_flow_kg_s"].to_numpy(dtype=np.float64)[track.row]
-    signed = sign_overlap(track, track.overlap)
-    told = confirm_overlap(track, signed, flow, delay_by_record(track, delays))
-    ground = settle_width(track, track.overlap, settings, told)
+    told = confirm_overlap(track, track.seen.signed, flow, delay_by_record(track, delays))
+    ground = settle_width(track, track.overlap, settings, track.seen, told)
     return replace(track, cut_width=_find_width(track, ground, row_m))
 
 

@@ -10,7 +10,8 @@ import pandas as pd
 from scipy import ndimage, special
 
 from proofstrip.clean.confirm import SMOOTH_M, Slopes, believe
-from proofstrip.clean.track import Floats, Ints, Overlap, Track, first_of_run, last_of_run
+from proofstrip.clean.overlap import Overlap, Seen
+from proofstrip.clean.track import Floats, Ints, Track, first_of_run, last_of_run
 from proofstrip.clean.width import EDGE_PROBE_M
 from proofstrip.config import CleanPart
 
@@ -29,7 +30,32 @@ MOST_SHIFT_M = 0.5
 SURE = 3.0  # standard errors
 
 
-def settle_width(track: Track, overlap: Overlap, settings: CleanPart, told: Slopes | None = None) -> Floats:
+def see_passes(track: Track, overlap: Overlap) -> Seen:
+    """Smooth the overlap of records to that of places, and sum it up by pass.
+
+    Parameters
+    ----------
+    track : Track
+        With at least one record.
+    overlap : Overlap
+
+    Returns
+    -------
+    Seen
+    """
+    signed, step_m = sign_overlap(track, overlap), usual_step(track)
+    running = max(3, int(RUNNING_M / step_m) | 1)
+    measured, fine = _smooth_within(signed, track.pass_id, (running, max(1, round(SMOOTH_M / step_m))))
+    # A headland cut before may be a header wide, and passed in a few records: no noise looks like that.
+    sudden = ndimage.median_filter(signed, 3, mode="nearest")
+    measured = np.where(np.abs(sudden - measured) > MOST_NOISE * track.swath, sudden, measured)
+    passes = _sum_up_passes(track, overlap, signed, running)
+    return Seen(signed, measured, fine, passes, _find_noise(track, overlap, measured, passes))
+
+
+def settle_width(
+    track: Track, overlap: Overlap, settings: CleanPart, seen: Seen | None = None, told: Slopes | None = None
+) -> Floats:
     """Turn measured overlap into cut width, drawing it to the usual as far as it is noise.
 
     Parameters
@@ -38,6 +64,8 @@ def settle_width(track: Track, overlap: Overlap, settings: CleanPart, told: Slop
     overlap : Overlap
     settings : CleanPart
         Within ``full_width_share`` of the header's width, passes count as alike; beyond, overlap is what was measured.
+    seen : Seen, optional
+        Of the same overlap, where it is known already.
     told : Slopes, optional
         How far the flow confirms overlap; none: it was not asked.
 
@@ -48,20 +76,14 @@ def settle_width(track: Track, overlap: Overlap, settings: CleanPart, told: Slop
     """
     if len(track) == 0:
         return np.zeros(0)
-    signed, step_m = sign_overlap(track, overlap), usual_step(track)
-    running = max(3, int(RUNNING_M / step_m) | 1)
-    measured, fine = _smooth_within(signed, track.pass_id, (running, max(1, round(SMOOTH_M / step_m))))
-    # A headland cut before may be a header wide, and passed in a few records: no noise looks like that.
-    sudden = ndimage.median_filter(signed, 3, mode="nearest")
-    measured = np.where(np.abs(sudden - measured) > MOST_NOISE * track.swath, sudden, measured)
-    passes = _sum_up_passes(track, overlap, signed, running)
-    noise = _find_noise(track, overlap, measured, passes)
+    seen = seen or see_passes(track, overlap)
+    passes, noise = seen.passes, seen.noise
     prior = np.minimum(STEERED_SD_M**2 / (STEERED_SD_M**2 + noise**2), PRIOR_TRUST)
     real, raised = (prior, np.zeros(len(prior))) if told is None else believe(prior, told)
     # What the flow shows to be real is no noise, and is followed along the pass.
     left = np.minimum((1 - real) / (1 - prior), 1.0) ** 0.5
-    noise, passes["halves"] = left * noise, passes["halves"] * left[passes["machine"].to_numpy()]
-    measured = measured + raised[track.machine] * (fine - measured)
+    noise, passes = left * noise, passes.assign(halves=passes["halves"] * left[passes["machine"].to_numpy()])
+    measured = seen.measured + raised[track.machine] * (seen.fine - seen.measured)
     usual, trust, error = _learn_usual(track, passes, noise, real, settings.full_width_share)
     # A place is off with its whole pass, and once more within it.
     reach = _reach(2**0.5 * noise[track.machine], track.swath, settings.full_width_share)

@@ -11,34 +11,13 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from proofstrip.clean.overlap import Overlap, Seen
 from proofstrip.config import CleanPart
 from proofstrip.errors import Notice
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
-
-
-@dataclass(frozen=True)
-class Overlap:
-    """What the header of each record met.
-
-    Attributes
-    ----------
-    taken : array of float, shape (n,)
-        Share of the header over ground that an earlier pass cut.
-    edges : array of int, shape (n,)
-        How many sides of the header ran along ground already cut: 0, 1 or 2.
-    gap : array of float, shape (n,)
-        Ground left standing between the header and the cut ground along these sides [m].
-    side : array of int, shape (n,)
-        Which side ran along cut ground: 1 the right, -1 the left, 0 both or none.
-    """
-
-    taken: Floats
-    edges: Ints
-    gap: Floats
-    side: Ints
 
 
 @dataclass(frozen=True)
@@ -78,8 +57,8 @@ class Track:
         Of the machines, by code.
     notices : tuple of Notice
         What was not taken as logged.
-    overlap : Overlap or None
-        What the header met, by positions; none before it was measured.
+    overlap, seen : Overlap and Seen, or None
+        What the header met, by positions, and what the passes show of it; none before it was measured.
     day : array of int
         Code of the day; of length 0 where days are not told apart.
     day_names : tuple of str
@@ -111,6 +90,7 @@ class Track:
     names: tuple[str, ...] = ()
     notices: tuple[Notice, ...] = ()
     overlap: Overlap | None = None
+    seen: Seen | None = None
     day: Ints = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
     day_names: tuple[str, ...] = ()
     set_width: Floats = field(default_factory=lambda: np.zeros(0))

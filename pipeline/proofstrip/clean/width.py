@@ -11,7 +11,8 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from proofstrip.clean.track import Floats, Ints, Overlap, Track, first_of_run
+from proofstrip.clean.overlap import Overlap
+from proofstrip.clean.track import Floats, Ints, Track, first_of_run
 from proofstrip.errors import DataError
 
 TILE_BITS = 6
