@@ -21,7 +21,7 @@ HELD_SHARE = 0.1
 ROUNDING_M = 0.1
 # The largest section that a display counts in, of the header; judgement.
 MOST_SECTION = 0.25
-NODE_M, PROBE_M = 4.0, 12.0
+NODE_M, PROBE_M = 4.0, 24.0
 APART_M = 0.75
 WIDE_APART = 1.3
 LEAST_PROBES = 10
