@@ -34,7 +34,9 @@ def name_days(points: pd.DataFrame) -> "pd.Series[str]":
         order["machine"].astype(object) != order["machine"].astype(object).shift()
     )
     spell = pause.cumsum()
-    begin = (order["time"] + order["ahead"]).groupby(spell).transform("first")
-    number = spell - spell.groupby(order["machine"], observed=True).transform("min") + 1
+    spells = order.groupby(spell).first()
+    begin = spells["time"] + spells["ahead"]
+    number = spells.groupby("machine", observed=True).cumcount() + 1
     dated = pd.to_datetime(begin, unit="s").dt.strftime("%Y-%m-%d")
-    return dated.where(begin > DATED_S, "day " + number.astype(str)).reindex(points.index).fillna("")
+    name = dated.where(begin > DATED_S, "day " + number.astype(str))
+    return spell.map(name).reindex(points.index).fillna("")

@@ -18,7 +18,7 @@ APART_SHARE, APART_M = 0.06, 2.5
 # A wheel sensor is set to within some per cent (common practice, no source).
 STEADY_SHARE = 0.03
 LEAST_WINDOWS = 100
-STILL_SHARE, CAUGHT_UP = 0.1, 1.8
+STILL_M, STILL_SHARE, CAUGHT_UP = 0.3, 0.1, 1.8
 
 
 def spread_frozen(
@@ -39,9 +39,12 @@ def spread_frozen(
         catch up, and stays as it is.
     """
     step = np.r_[0.0, np.hypot(np.diff(easting), np.diff(northing))]
+    stood = (step < STILL_M) & (distance < STILL_M)
+    if not stood[1:].any():
+        return easting, northing, distance, np.zeros(len(easting), dtype=bool)
     usual = pd.Series(distance).rolling(61, center=True, min_periods=1).median().to_numpy()
     same = np.r_[False, np.diff(log) == 0]
-    still = same & (step < STILL_SHARE * usual) & (distance < STILL_SHARE * usual)
+    still = same & stood & (step < STILL_SHARE * usual) & (distance < STILL_SHARE * usual)
     start = np.flatnonzero(still & ~np.r_[False, still[:-1]])
     stop = np.flatnonzero(still & ~np.r_[still[1:], False])
     places, frozen = [easting.copy(), northing.copy(), distance.copy()], np.zeros(len(easting), dtype=bool)
