@@ -252,7 +252,8 @@ def test_a_night_harvest_over_the_step_back_gives_the_same_yields(tmp_path, seco
         )
         assert found.points["time"].iloc[-1] == pytest.approx(utc.iloc[-1].timestamp(), abs=1.0)
     assert ("hour_twice_placed" if zone else "clock_set_back") in notice_codes(found)
-    pd.testing.assert_series_equal(yields(second, found, tmp_path), whole, rtol=1e-6)
+    # Where the clock was mended a pass is two stretches of log: the delay's range differs, and with it its last digit.
+    pd.testing.assert_series_equal(yields(second, found, tmp_path), whole, rtol=2e-5)
 
 
 def test_positions_that_a_spreadsheet_rounded_are_refused_or_doubted(tmp_path, second):
