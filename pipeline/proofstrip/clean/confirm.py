@@ -17,6 +17,7 @@ from proofstrip.clean.track import Bools, Floats, Track, first_of_run, last_of_r
 SMOOTH_M, LOCAL_M = 16.0, 75.0
 # Within a pass, after the machine has filled and before it empties [s].
 FILLED_S, EMPTIES_S = 30.0, 10.0
+LATEST_S = 60.0  # after a pass no grain of it comes
 LEAST_RECORDS = 20
 LEAST_PASSES = 4
 LEAST_SHARE = 0.3  # of the header in standing crop
@@ -74,11 +75,16 @@ def confirm_overlap(track: Track, signed: Floats, flow: Floats, seconds: Floats)
     step_m = max(float(np.median(steps)), 0.1) if len(steps) else 0.1
     smooth, local = (max(1, round(length / step_m)) for length in (SMOOTH_M, LOCAL_M))
     first, last, speed = first_of_run(track.pass_id), last_of_run(track.pass_id), track.speed
+    closes = last_of_run(track.machine)
     for start in np.flatnonzero((track.pass_id > 0) & (first == np.arange(len(track)))):
         run = slice(int(start), int(last[start]) + 1)
         if run.stop - run.start >= LEAST_RECORDS:
             passing = _Passing(
-                track.time[run], track.swath[run], signed[run], speed[run], _flow_of(track, flow, seconds, run)
+                track.time[run],
+                track.swath[run],
+                signed[run],
+                speed[run],
+                _flow_of(track, flow, seconds, run, int(closes[start])),
             )
             told = _compare_pass(passing, smooth, local)
             if told is not None:
@@ -90,15 +96,14 @@ def confirm_overlap(track: Track, signed: Floats, flow: Floats, seconds: Floats)
     return Slopes(found[0], found[1])
 
 
-def _flow_of(track: Track, flow: Floats, seconds: Floats, run: slice) -> Floats:
+def _flow_of(track: Track, flow: Floats, seconds: Floats, run: slice, closes: int) -> Floats:
     """Give the flow of what was cut at each record of a pass; NaN where the log had ended when it came by."""
-    start = run.start
-    end = int(np.searchsorted(track.time[start:] - track.time[run.stop - 1], 60.0)) + start
-    same = slice(start, int(np.searchsorted(track.machine[start:end], track.machine[start], side="right")) + start)
+    until = np.searchsorted(track.time[run.start : closes + 1], track.time[run.stop - 1] + LATEST_S)
+    same = slice(run.start, run.start + int(until))
     later = track.time[run] + seconds[run]
     known = np.isfinite(flow[same])
     if not known.any():
-        return np.full(run.stop - start, np.nan)
+        return np.full(run.stop - run.start, np.nan)
     return np.interp(later, track.time[same][known], flow[same][known], right=np.nan)
 
 
